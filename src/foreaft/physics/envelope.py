@@ -1,0 +1,154 @@
+"""The braking limits at one station: how much pedal until each axle and the first wheel let go.
+
+Along a rising pedal the margins of :mod:`foreaft.physics.trim` fall; the limits are their zeros.
+Each is found by a bracketed secant in the square of the pedal, in which the margin of the friction
+ellipse is nearly a straight line.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+
+from foreaft.base.kernel import kernel
+from foreaft.physics import layout as at
+from foreaft.physics import tyre as tab
+from foreaft.physics import trim as tr
+
+MAX_STEPS: Final = 60
+FINE: Final = 1e-10
+ROUGH: Final = 1e-5
+"""On the margin, a square of grip: what limits is found finely, what only prices a risk roughly."""
+
+CLOSE: Final = 1e-11
+"""Relative width of the bracket, in the square of the pedal, at which the search ends."""
+
+OVERSHOOT: Final = 1.0 + 1e-4
+"""While nothing beyond the limit is known, step a little past the secant's zero."""
+
+PEDAL_CEILING: Final = 4.0
+"""Highest pedal looked at, in times the grip of all wheels at their static and aero load."""
+
+# Places in a limits row.
+FRONT: Final = 0
+REAR: Final = 1
+FIRST_WHEEL: Final = 2
+WHEEL: Final = 3
+SPENT_AT_REST: Final = 4
+LIMITS_SIZE: Final = 5
+
+AXLE_PLACES: Final = (tr.FRONT_MARGIN, tr.REAR_MARGIN)
+
+
+@kernel
+def pedal_ceiling(car, table, road):
+    """Return a pedal effort beyond any limit that matters. [N]"""
+    v = road[tr.SPEED]
+    load = car[at.MASS] * tr.G + 0.5 * car[at.AIR_DENSITY] * car[at.LIFT_AREA] * v * v
+    return PEDAL_CEILING * table[0, tab.MU_X] * max(load, car[at.MASS] * tr.G)
+
+
+@kernel
+def _worst_wheel(out):
+    """Return 1 - the highest use along of any wheel, and which wheel that is."""
+    worst, which = 0.0, 0
+    for i in range(4):
+        if out[tr.WHEEL_USE + i] > worst:
+            worst, which = out[tr.WHEEL_USE + i], i
+    return 1.0 - worst, which
+
+
+@kernel
+def _value(out, place):
+    """Return the quantity whose zero is sought: an axle margin, or what the first wheel has left."""
+    if place < 0:
+        left, _ = _worst_wheel(out)
+        return left
+    return out[place]
+
+
+@kernel
+def _find_zero(car, table, share, road, out, place, at_zero, guess, ceiling, near):
+    """Return the pedal effort at which a margin that is ``at_zero`` without pedal reaches zero."""
+    if at_zero <= 0.0:
+        return 0.0
+    low, f_low, high, f_high = 0.0, at_zero, -1.0, 0.0
+    top = ceiling * ceiling
+    x = guess * guess if guess > 0.0 else 0.06 * top
+    side = 0
+    for _ in range(MAX_STEPS):
+        x = min(x, top)
+        tr.trim(car, table, share, np.sqrt(x), road, out)
+        f = _value(out, place)
+        if abs(f) < near:
+            break
+        if f > 0.0:
+            slope = (f_low - f) / (x - low)
+            if high > 0.0 and side == 1:  # Anderson-Bjorck: keep the far end from sticking
+                keep = 1.0 - f / f_low
+                f_high *= keep if keep > 0.0 else 0.5
+            low, f_low, side = x, f, 1
+            if high < 0.0:
+                if x >= top:
+                    return ceiling
+                x = min(x + OVERSHOOT * f / slope, 4.0 * x) if slope > 0.0 else 4.0 * x
+                continue
+        else:
+            if side == -1:
+                keep = 1.0 - f / f_high
+                f_low *= keep if keep > 0.0 else 0.5
+            high, f_high, side = x, f, -1
+        if high - low < CLOSE * high:
+            break
+        x = (low * f_high - high * f_low) / (f_high - f_low)
+    return np.sqrt(x)
+
+
+@kernel
+def limits(car, table, share, road, out, found):
+    """Fill ``found`` with the pedal limits at one station.
+
+    ``found`` comes in holding guesses (zeros are allowed) and goes out holding: pedal at which the
+    front axle is spent, the rear axle is spent, the first wheel reaches its peak [N], which wheel
+    that is (see trim), and 1 if an axle is spent without any pedal, else 0.
+    ``out`` is scratch of shape (trim.TRIM_SIZE,).
+    """
+    ceiling = pedal_ceiling(car, table, road)
+    tr.trim(car, table, share, 0.0, road, out)
+    front, rear = out[tr.FRONT_MARGIN], out[tr.REAR_MARGIN]
+    wheel_left, which = _worst_wheel(out)
+    found[SPENT_AT_REST] = 1.0 if (front < 0.0 or rear < 0.0) else 0.0
+    found[FRONT] = _find_zero(
+        car, table, share, road, out, tr.FRONT_MARGIN, front, found[FRONT], ceiling, ROUGH
+    )
+    found[REAR] = _find_zero(
+        car, table, share, road, out, tr.REAR_MARGIN, rear, found[REAR], ceiling, ROUGH
+    )
+    if found[FRONT] <= found[REAR]:
+        found[FRONT] = _find_zero(
+            car, table, share, road, out, tr.FRONT_MARGIN, front, found[FRONT], ceiling, FINE
+        )
+    else:
+        found[REAR] = _find_zero(
+            car, table, share, road, out, tr.REAR_MARGIN, rear, found[REAR], ceiling, FINE
+        )
+    nearest = min(found[FRONT], found[REAR])
+    if road[tr.CURVATURE] == 0.0:  # both wheels of an axle go together
+        found[FIRST_WHEEL] = nearest
+        which = tr.FRONT_IN if found[FRONT] <= found[REAR] else tr.REAR_IN
+    else:
+        guess = found[FIRST_WHEEL] if found[FIRST_WHEEL] > 0.0 else nearest
+        found[FIRST_WHEEL] = _find_zero(
+            car, table, share, road, out, -1, wheel_left, guess, ceiling, ROUGH
+        )
+        if found[FIRST_WHEEL] > 0.0:
+            _, which = _worst_wheel(out)
+    found[WHEEL] = which
+
+
+@kernel
+def deceleration(car, table, share, pedal, road, out):
+    """Return the deceleration dv/dt at a pedal effort. [m/s2]"""
+    tr.trim(car, table, share, pedal, road, out)
+    return out[tr.DECEL]
