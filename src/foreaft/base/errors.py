@@ -15,6 +15,7 @@ Any other exception that reaches the command line is a bug, and exits with 1.
 
 from __future__ import annotations
 
+from math import isfinite
 from pathlib import Path
 from typing import ClassVar
 
@@ -203,6 +204,8 @@ def _rebuild(
 
 
 def _plain(value: object) -> Plain:
+    if isinstance(value, float) and not isfinite(value):
+        return str(value)  # JSON has no NaN and no infinity
     if value is None or isinstance(value, str | bool | int | float):
         return value
     return str(value)

@@ -1,7 +1,7 @@
 """The one typeface of everything that is printed or shown: Lato, from its own package.
 
 Its digits share one width without any font feature, so columns of numbers line up in SVG, PDF and
-HTML alike.
+HTML alike; that is not so in its italics, which are therefore not offered.
 Licence: SIL Open Font License 1.1, in the package ``fontpkg-lato``.
 """
 
@@ -17,14 +17,12 @@ FAMILY: Final = "Lato"
 
 _FILES: Final = {
     "regular": "Lato-Regular.ttf",
-    "italic": "Lato-Italic.ttf",
     "bold": "Lato-Bold.ttf",
-    "bold-italic": "Lato-BoldItalic.ttf",
 }
 
 
 def font_files() -> dict[str, Path]:
-    """Give the font file of each style: ``regular``, ``italic``, ``bold``, ``bold-italic``.
+    """Give the font file of each style: ``regular`` and ``bold``.
 
     Raises
     ------
