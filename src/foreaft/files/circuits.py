@@ -20,29 +20,29 @@ import json
 import math
 import os
 import stat
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
 
 import numpy as np
 
 from foreaft.base.errors import InputError
-from foreaft.track.geometry import Floats, chord_lengths, edge_crossings, tangents
+from foreaft.files.circuit_shape import (
+    MAX_JUMP_M,
+    check_edges,
+    check_heights,
+    check_sides,
+    checked_shape,
+    rows_of,
+)
+from foreaft.track.geometry import Floats, tangents
 from foreaft.track.stations import Kind, RawCircuit
 
 MAX_BYTES = 64 * 1024 * 1024
 """Largest circuit file read: a million rows; a real one has a few thousand."""
 
-MIN_POINTS = 10
-MAX_JUMP_M = 100.0
-CROSSING_WINDOW_M = 30.0
-REPEATED_M = 1e-3
-GAP_RATIO, GAP_LEAST_M = 10.0, 25.0
-CLOSED_RATIO = 2.0
-LENGTH_RANGE_M = (100.0, 100_000.0)
 WIDTH_RANGE_M = (0.5, 100.0)
 MAX_COORDINATE_M = 1e7
-MAX_SLOPE = 1.0
 MAX_DEGREES_SPAN = 1.0
 
 WGS84_A_M = 6378137.0
@@ -52,8 +52,14 @@ WGS84_F = 1.0 / 298.257223563
 
 _CENTRE = ("x_m", "y_m", "w_tr_right_m", "w_tr_left_m")
 _EDGES = ("right_x_m", "right_y_m", "right_z_m", "left_x_m", "left_y_m", "left_z_m")
-_EDGES_OPEN_DATA = ("right_bound_x", "right_bound_y", "right_bound_z",
-                    "left_bound_x", "left_bound_y", "left_bound_z")
+_EDGES_OPEN_DATA = (
+    "right_bound_x",
+    "right_bound_y",
+    "right_bound_z",
+    "left_bound_x",
+    "left_bound_y",
+    "left_bound_z",
+)
 _LAYOUTS: tuple[tuple[Kind, tuple[str, ...], tuple[str, ...]], ...] = (
     ("centreline_with_widths", _CENTRE, ("z_m",)),
     ("driven_line", ("x_m", "y_m"), ("z_m",)),
@@ -96,8 +102,13 @@ def read_circuit(path: str | os.PathLike[str], *, closed: bool | None = None) ->
     if suffix in (".geojson", ".json"):
         return _from_lonlat(file, _text_of(file, data), closed)
     raise InputError(
-        "this is not a kind of file a circuit is read from", code="circuit_suffix", file=file,
-        key="file name", value=file.suffix, allowed=".csv, .geojson, .json", unit="",
+        "this is not a kind of file a circuit is read from",
+        code="circuit_suffix",
+        file=file,
+        key="file name",
+        value=file.suffix,
+        allowed=".csv, .geojson, .json",
+        unit="",
         hint="give the file the ending that says what is in it",
     )
 
@@ -115,8 +126,13 @@ def _bytes_of(file: Path) -> bytes:
     except (OSError, ValueError) as error:
         reason = getattr(error, "strerror", None) or str(error)
         raise InputError(
-            f"the file cannot be read: {reason}", code="file_unreadable", file=file, key="file",
-            value=reason, allowed="a file you may read", unit="",
+            f"the file cannot be read: {reason}",
+            code="file_unreadable",
+            file=file,
+            key="file",
+            value=reason,
+            allowed="a file you may read",
+            unit="",
             hint="check the path and the permissions",
         ) from error
     if len(data) > MAX_BYTES:
@@ -127,28 +143,50 @@ def _bytes_of(file: Path) -> bytes:
 def _check_status(file: Path, status: os.stat_result) -> None:
     if stat.S_ISDIR(status.st_mode):
         raise InputError(
-            "this is a directory, not a file", code="file_is_directory", file=file, key="file",
-            value="directory", allowed="a circuit file", unit="", hint="name a file inside it",
+            "this is a directory, not a file",
+            code="file_is_directory",
+            file=file,
+            key="file",
+            value="directory",
+            allowed="a circuit file",
+            unit="",
+            hint="name a file inside it",
         )
     if not stat.S_ISREG(status.st_mode):
         raise InputError(
-            "this is not an ordinary file", code="file_not_regular", file=file, key="file",
-            value="device or pipe", allowed="a circuit file", unit="",
+            "this is not an ordinary file",
+            code="file_not_regular",
+            file=file,
+            key="file",
+            value="device or pipe",
+            allowed="a circuit file",
+            unit="",
             hint="save the circuit to a file first",
         )
     if status.st_size > MAX_BYTES:
         _too_big(file, status.st_size)
     if status.st_size == 0:
         raise InputError(
-            "the file is empty", code="file_empty", file=file, key="size", value=0,
-            allowed=f"1 to {MAX_BYTES}", unit="bytes", hint="write the circuit into it",
+            "the file is empty",
+            code="file_empty",
+            file=file,
+            key="size",
+            value=0,
+            allowed=f"1 to {MAX_BYTES}",
+            unit="bytes",
+            hint="write the circuit into it",
         )
 
 
 def _too_big(file: Path, size: int) -> NoReturn:
     raise InputError(
-        "the file is too large for a circuit", code="file_too_large", file=file, key="size",
-        value=size, allowed=f"1 to {MAX_BYTES}", unit="bytes",
+        "the file is too large for a circuit",
+        code="file_too_large",
+        file=file,
+        key="size",
+        value=size,
+        allowed=f"1 to {MAX_BYTES}",
+        unit="bytes",
         hint="is this a log? a circuit needs one point every few metres of one lap",
     )
 
@@ -166,8 +204,15 @@ def _text_of(file: Path, data: bytes) -> str:
 
 def _not_text(file: Path, line: int, value: str) -> NoReturn:
     raise InputError(
-        "the file is not text", code="file_not_text", file=file, line=line, key="encoding",
-        value=value, allowed="UTF-8 text", unit="", hint="export it again as plain CSV or GeoJSON",
+        "the file is not text",
+        code="file_not_text",
+        file=file,
+        line=line,
+        key="encoding",
+        value=value,
+        allowed="UTF-8 text",
+        unit="",
+        hint="export it again as plain CSV or GeoJSON",
     )
 
 
@@ -180,8 +225,15 @@ def _table(file: Path, text: str) -> _Table:
     header_at = next((i for i, line in enumerate(lines) if line.strip()), None)
     if header_at is None:
         raise InputError(
-            "the file holds nothing but blank lines", code="file_empty", file=file, line=1,
-            key="header", value="", allowed=_LAYOUT_TEXT, unit="", hint="write a header and points",
+            "the file holds nothing but blank lines",
+            code="file_empty",
+            file=file,
+            line=1,
+            key="header",
+            value="",
+            allowed=_LAYOUT_TEXT,
+            unit="",
+            hint="write a header and points",
         )
     names = [n.strip() for n in lines[header_at].strip().lstrip("#").split(",")]
     kind = _layout(file, header_at + 1, names)
@@ -197,8 +249,14 @@ def _layout(file: Path, line: int, names: Sequence[str]) -> Kind:
         if not missing and set(names) <= {*needed, *optional} and len(set(names)) == len(names):
             return kind
     raise InputError(
-        "these columns do not make a circuit", code="circuit_header", file=file, line=line,
-        key="header", value=_short(",".join(names)), allowed=_LAYOUT_TEXT, unit="m",
+        "these columns do not make a circuit",
+        code="circuit_header",
+        file=file,
+        line=line,
+        key="header",
+        value=_short(",".join(names)),
+        allowed=_LAYOUT_TEXT,
+        unit="m",
         hint="the first line names the columns, each with its unit; use commas and metres",
     )
 
@@ -214,14 +272,22 @@ def _numbers(
         cells = line.split(",")
         if len(cells) != len(names):
             raise InputError(
-                "this row has another number of cells than the header", code="circuit_row",
-                file=file, line=number, key="row", value=len(cells), allowed=str(len(names)),
-                unit="cells", hint="separate cells by commas, and use a point for decimals",
+                "this row has another number of cells than the header",
+                code="circuit_row",
+                file=file,
+                line=number,
+                key="row",
+                value=len(cells),
+                allowed=str(len(names)),
+                unit="cells",
+                hint="separate cells by commas, and use a point for decimals",
             )
-        values.append([
-            _number(file, number, name, cell.strip())
-            for name, cell in zip(names, cells, strict=True)
-        ])
+        values.append(
+            [
+                _number(file, number, name, cell.strip())
+                for name, cell in zip(names, cells, strict=True)
+            ]
+        )
         rows.append(number)
     return values, rows
 
@@ -236,8 +302,14 @@ def _number(file: Path, line: int, key: str, cell: str) -> float:
         plain = cell.isascii() and "_" not in cell and math.isfinite(value)
     if not plain:
         raise InputError(
-            "a finite number belongs here", code="not_a_number", file=file, line=line, key=key,
-            value=_short(cell), allowed="a finite number", unit=_unit(key),
+            "a finite number belongs here",
+            code="not_a_number",
+            file=file,
+            line=line,
+            key=key,
+            value=_short(cell),
+            allowed="a finite number",
+            unit=_unit(key),
             hint="write plain digits with a decimal point, no unit and no thousands mark",
         )
     _inside(file, line, key, value)
@@ -254,8 +326,14 @@ def _inside(file: Path, line: int, key: str, value: float) -> None:
     if low <= value <= high:
         return
     raise InputError(
-        f"{key} is out of range", code="out_of_range", file=file, line=line, key=key, value=value,
-        allowed=f"{low:g} to {high:g}", unit="m",
+        f"{key} is out of range",
+        code="out_of_range",
+        file=file,
+        line=line,
+        key=key,
+        value=value,
+        allowed=f"{low:g} to {high:g}",
+        unit="m",
         hint="widths run from the centre line to either edge; everything is in metres",
     )
 
@@ -269,19 +347,30 @@ def _from_table(file: Path, table: _Table, closed: bool | None) -> RawCircuit:
     if table.kind == "edges_3d":
         return _from_edges(file, table, closed)
     points = np.column_stack([table.columns[n] for n in ("x_m", "y_m")])
-    where = _rows_of(table.rows)
-    shut, keep = _checked(file, points, where, closed, max_jump_m=MAX_JUMP_M)
+    where = rows_of(table.rows)
+    shut, keep = checked_shape(file, points, where, closed, max_jump_m=MAX_JUMP_M)
     column = {name: values[:keep] for name, values in table.columns.items()}
-    _check_heights(file, column.get("z_m"), points[:keep], where)
+    check_heights(file, column.get("z_m"), points[:keep], where)
     raw = RawCircuit(
-        table.kind, shut, str(file), column["x_m"], column["y_m"], column.get("z_m"),
-        column.get("w_tr_right_m"), column.get("w_tr_left_m"),
+        table.kind,
+        shut,
+        str(file),
+        column["x_m"],
+        column["y_m"],
+        column.get("z_m"),
+        column.get("w_tr_right_m"),
+        column.get("w_tr_left_m"),
     )
     if raw.width_left_m is not None and raw.width_right_m is not None:
         along = tangents(points[:keep], closed=shut)
         left = np.column_stack((-along[:, 1], along[:, 0]))
-        _check_edges(file, points[:keep] - left * raw.width_right_m[:, None],
-                     points[:keep] + left * raw.width_left_m[:, None], where, shut)
+        check_edges(
+            file,
+            points[:keep] - left * raw.width_right_m[:, None],
+            points[:keep] + left * raw.width_left_m[:, None],
+            where,
+            shut,
+        )
     return raw
 
 
@@ -289,29 +378,41 @@ def _from_edges(file: Path, table: _Table, closed: bool | None) -> RawCircuit:
     names = _EDGES if _EDGES[0] in table.columns else _EDGES_OPEN_DATA
     both = np.column_stack([table.columns[name] for name in names])
     middle = 0.5 * (both[:, :3] + both[:, 3:])
-    where = _rows_of(table.rows)
-    shut, keep = _checked(file, middle[:, :2], where, closed, max_jump_m=MAX_JUMP_M)
+    where = rows_of(table.rows)
+    shut, keep = checked_shape(file, middle[:, :2], where, closed, max_jump_m=MAX_JUMP_M)
     right, left, middle = both[:keep, :3], both[:keep, 3:], middle[:keep]
     across = left - right
-    _check_sides(file, across[:, :2], tangents(middle[:, :2], closed=shut), where)
-    _check_edges(file, right[:, :2], left[:, :2], where, shut)
+    check_sides(file, across[:, :2], tangents(middle[:, :2], closed=shut), where)
+    check_edges(file, right[:, :2], left[:, :2], where, shut)
     for side in (right, left):
-        _check_heights(file, side[:, 2], middle[:, :2], where)
+        check_heights(file, side[:, 2], middle[:, :2], where)
     width = np.hypot(across[:, 0], across[:, 1])
     for row, value in enumerate(width):
         if not WIDTH_RANGE_M[0] <= 0.5 * value <= WIDTH_RANGE_M[1]:
             _refuse_width(file, where(row), float(value))
     return RawCircuit(
-        "edges_3d", shut, str(file), middle[:, 0], middle[:, 1], middle[:, 2],
-        0.5 * width, 0.5 * width, np.arctan2(-across[:, 2], width),
+        "edges_3d",
+        shut,
+        str(file),
+        middle[:, 0],
+        middle[:, 1],
+        middle[:, 2],
+        0.5 * width,
+        0.5 * width,
+        np.arctan2(-across[:, 2], width),
     )
 
 
 def _refuse_width(file: Path, line: int | None, value: float) -> NoReturn:
     raise InputError(
-        "the edges lie too near or too far from each other", code="out_of_range", file=file,
-        line=line, key="track width", value=round(value, 3),
-        allowed=f"{2 * WIDTH_RANGE_M[0]:g} to {2 * WIDTH_RANGE_M[1]:g}", unit="m",
+        "the edges lie too near or too far from each other",
+        code="out_of_range",
+        file=file,
+        line=line,
+        key="track width",
+        value=round(value, 3),
+        allowed=f"{2 * WIDTH_RANGE_M[0]:g} to {2 * WIDTH_RANGE_M[1]:g}",
+        unit="m",
         hint="each row holds the two edges at the same place of the lap, in metres",
     )
 
@@ -327,29 +428,46 @@ def _from_lonlat(file: Path, text: str, closed: bool | None) -> RawCircuit:
     def where(row: int) -> int | None:
         return None  # GeoJSON has no lines worth naming: the key says which position
 
-    shut, keep = _checked(file, points, where, closed, max_jump_m=None)
+    shut, keep = checked_shape(file, points, where, closed, max_jump_m=None)
     return RawCircuit("lonlat", shut, str(file), points[:keep, 0], points[:keep, 1])
 
 
 def _json(file: Path, text: str) -> Any:
     def constant(word: str) -> NoReturn:
         raise InputError(
-            "a finite number belongs here", code="not_a_number", file=file, key="coordinates",
-            value=word, allowed="a finite number", unit="deg", hint="GeoJSON knows no such number",
+            "a finite number belongs here",
+            code="not_a_number",
+            file=file,
+            key="coordinates",
+            value=word,
+            allowed="a finite number",
+            unit="deg",
+            hint="GeoJSON knows no such number",
         )
 
     try:
         return json.loads(text, parse_constant=constant)
     except json.JSONDecodeError as error:
         raise InputError(
-            f"this is not JSON: {error.msg}", code="file_not_json", file=file, line=error.lineno,
-            key="JSON", value=_short(text[error.pos: error.pos + 20]), allowed="GeoJSON", unit="",
+            f"this is not JSON: {error.msg}",
+            code="file_not_json",
+            file=file,
+            line=error.lineno,
+            key="JSON",
+            value=_short(text[error.pos : error.pos + 20]),
+            allowed="GeoJSON",
+            unit="",
             hint="export the line again as GeoJSON",
         ) from error
     except (RecursionError, ValueError) as error:  # too deep, or a number of too many digits
         raise InputError(
-            "this JSON cannot be read", code="file_not_json", file=file, key="JSON",
-            value=_short(str(error)), allowed="GeoJSON", unit="",
+            "this JSON cannot be read",
+            code="file_not_json",
+            file=file,
+            key="JSON",
+            value=_short(str(error)),
+            allowed="GeoJSON",
+            unit="",
             hint="export the line again as GeoJSON",
         ) from error
 
@@ -367,15 +485,20 @@ def _coordinates(file: Path, document: Any) -> list[Any]:
         if isinstance(geometry, dict) and geometry.get("type") == "LineString":
             return _coordinates(file, geometry)
         _refuse_geojson(file, "geometry", "not a LineString")
-    if kind == "LineString" and isinstance(document.get("coordinates"), list):
-        return list(document["coordinates"])
-    _refuse_geojson(file, "type", _short(str(kind)))
+    if kind != "LineString" or not isinstance(document.get("coordinates"), list):
+        _refuse_geojson(file, "type", _short(str(kind)))
+    return list(document["coordinates"])
 
 
 def _refuse_geojson(file: Path, key: str, value: str) -> NoReturn:
     raise InputError(
-        "one line of longitude and latitude belongs here", code="geojson_shape", file=file,
-        key=key, value=value, allowed="one LineString, alone or as the only feature", unit="",
+        "one line of longitude and latitude belongs here",
+        code="geojson_shape",
+        file=file,
+        key=key,
+        value=value,
+        allowed="one LineString, alone or as the only feature",
+        unit="",
         hint="keep the one line that is the lap, and delete other features",
     )
 
@@ -394,15 +517,24 @@ def _degrees(file: Path, positions: list[Any]) -> Floats:
                 _refuse_degree(file, key, value, f"{-limit:g} to {limit:g}")
             out[row, column] = value
     if len(out) and np.ptp(out, axis=0).max() > MAX_DEGREES_SPAN:
-        _refuse_degree(file, "coordinates", f"{np.ptp(out, axis=0).max():.3f} across",
-                       f"at most {MAX_DEGREES_SPAN:g} across")
+        _refuse_degree(
+            file,
+            "coordinates",
+            f"{np.ptp(out, axis=0).max():.3f} across",
+            f"at most {MAX_DEGREES_SPAN:g} across",
+        )
     return out
 
 
 def _refuse_degree(file: Path, key: str, value: object, allowed: str) -> NoReturn:
     raise InputError(
-        "this is not a place on a circuit", code="geojson_position", file=file, key=key,
-        value=_short(str(value)), allowed=allowed, unit="deg",
+        "this is not a place on a circuit",
+        code="geojson_position",
+        file=file,
+        key=key,
+        value=_short(str(value)),
+        allowed=allowed,
+        unit="deg",
         hint="GeoJSON writes longitude first, then latitude, in degrees",
     )
 
@@ -433,155 +565,3 @@ def tangent_plane(degrees: Floats) -> Floats:
     across = WGS84_A_M / w * math.cos(middle[1])
     meridian = WGS84_A_M * (1.0 - squared) / w**3
     return np.asarray((np.radians(degrees) - middle) * (across, meridian))
-
-
-# ---------------------------------------------------------------- checks of the shape
-
-
-def _rows_of(rows: Sequence[int]) -> Callable[[int], int | None]:
-    return lambda index: rows[index % len(rows)]
-
-
-def _checked(
-    file: Path, points: Floats, where: Callable[[int], int | None], closed: bool | None,
-    *, max_jump_m: float | None,
-) -> tuple[bool, int]:
-    """Whether the road is a lap, and how many points to keep (all, or all but a closing one)."""
-    _check_count(file, len(points))
-    chords = chord_lengths(points, closed=False)
-    ends = float(np.hypot(*(points[-1] - points[0])))
-    _check_repeated(file, chords, points, where)
-    median = float(np.median(chords))
-    _check_length(file, float(chords.sum()))
-    if max_jump_m is not None:
-        _check_jumps(file, chords, median, max_jump_m, where)
-    shut = _is_closed(file, ends, median, closed, where(len(points) - 1))
-    keep = len(points) - 1 if shut and ends <= REPEATED_M else len(points)
-    _check_count(file, keep)
-    return shut, keep
-
-
-def _check_count(file: Path, count: int) -> None:
-    if count < MIN_POINTS:
-        raise InputError(
-            "too few points for a circuit", code="circuit_too_few_points", file=file,
-            key="points", value=count, allowed=f"{MIN_POINTS} or more", unit="points",
-            hint="give a point every 2 to 10 metres",
-        )
-
-
-def _check_repeated(
-    file: Path, chords: Floats, points: Floats, where: Callable[[int], int | None]
-) -> None:
-    at = np.flatnonzero(chords <= REPEATED_M)
-    if len(at):
-        row = int(at[0]) + 1
-        raise InputError(
-            "this point repeats the one before it", code="circuit_repeated_point", file=file,
-            line=where(row), key=f"point {row + 1}",
-            value=f"{points[row, 0]:.3f}, {points[row, 1]:.3f}",
-            allowed=f"more than {REPEATED_M:g} from the one before", unit="m",
-            hint="delete one of the two",
-        )
-
-
-def _check_length(file: Path, length: float) -> None:
-    low, high = LENGTH_RANGE_M
-    if not low <= length <= high:
-        raise InputError(
-            "the lap is too short or too long for a circuit", code="circuit_length", file=file,
-            key="length", value=round(length, 3), allowed=f"{low:g} to {high:g}", unit="m",
-            hint="x and y are in metres, not in degrees, feet or kilometres",
-        )
-
-
-def _check_jumps(
-    file: Path, chords: Floats, median: float, max_jump_m: float,
-    where: Callable[[int], int | None],
-) -> None:
-    row = int(np.argmax(chords))
-    hole = max(GAP_RATIO * median, GAP_LEAST_M)
-    limit = min(max_jump_m, hole)
-    if chords[row] <= limit:
-        return
-    jump = chords[row] > max_jump_m
-    raise InputError(
-        "two points that follow each other lie too far apart" if jump else
-        "there is a hole between two points",
-        code="circuit_jump" if jump else "circuit_gap", file=file, line=where(row + 1),
-        key=f"point {row + 1} to {row + 2}", value=round(float(chords[row]), 2),
-        allowed=f"up to {limit:.1f}", unit="m",
-        hint="fill in the points between, or correct the one that is off",
-    )
-
-
-def _is_closed(
-    file: Path, ends: float, median: float, closed: bool | None, line: int | None
-) -> bool:
-    near, far = CLOSED_RATIO * median, max(GAP_RATIO * median, GAP_LEAST_M)
-    if closed is None:
-        if ends <= near:
-            return True
-        if ends > far:
-            return False
-        raise InputError(
-            "it is not clear whether this is a closed lap", code="circuit_closed_unclear",
-            file=file, line=line, key="last point to first", value=round(ends, 2),
-            allowed=f"up to {near:.1f} (closed) or more than {far:.1f} (open)", unit="m",
-            hint="say whether the circuit is closed, or complete the lap",
-        )
-    if closed and ends > far:
-        raise InputError(
-            "the circuit is said to be closed but its ends do not meet", code="circuit_gap",
-            file=file, line=line, key="last point to first", value=round(ends, 2),
-            allowed=f"up to {far:.1f}", unit="m", hint="complete the lap, or say that it is open",
-        )
-    return closed
-
-
-def _check_sides(
-    file: Path, across: Floats, along: Floats, where: Callable[[int], int | None]
-) -> None:
-    """Refuse edges that stand on the wrong side of the direction of travel."""
-    lefts = along[:, 0] * across[:, 1] - along[:, 1] * across[:, 0]
-    wrong = np.flatnonzero(lefts <= 0.0)
-    if not len(wrong):
-        return
-    swapped = len(wrong) > len(lefts) // 2
-    raise InputError(
-        "the left edge lies to the right of the right edge",
-        code="edges_swapped" if swapped else "edges_cross", file=file, line=where(int(wrong[0])),
-        key="left edge", value=f"{len(wrong)} of {len(lefts)} rows",
-        allowed="left of the right edge, looking along the lap", unit="",
-        hint="swap the two edges, or turn the lap round" if swapped else
-        "correct the edges at this row",
-    )
-
-
-def _check_edges(
-    file: Path, right: Floats, left: Floats, where: Callable[[int], int | None], closed: bool
-) -> None:
-    hits = edge_crossings(right, left, closed=closed, window_m=CROSSING_WINDOW_M)
-    if len(hits):
-        row = int(hits[0])
-        raise InputError(
-            "the two edges of the track cross", code="edges_cross", file=file, line=where(row),
-            key=f"point {row + 1}", value=f"{right[row, 0]:.1f}, {right[row, 1]:.1f}",
-            allowed=f"no crossing within {CROSSING_WINDOW_M:g} along the lap", unit="m",
-            hint="correct the widths or the order of the points; a bridge further on is fine",
-        )
-
-
-def _check_heights(
-    file: Path, heights: Floats | None, points: Floats, where: Callable[[int], int | None]
-) -> None:
-    if heights is None:
-        return
-    slope = np.abs(np.diff(heights)) / chord_lengths(points, closed=False)
-    row = int(np.argmax(slope))
-    if slope[row] > MAX_SLOPE:
-        raise InputError(
-            "the height jumps between two points", code="height_jump", file=file,
-            line=where(row + 1), key="height", value=round(float(slope[row]), 3),
-            allowed=f"up to {MAX_SLOPE:g}", unit="m per m", hint="correct the height of this point",
-        )

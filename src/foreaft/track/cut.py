@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import Literal
 
 import numpy as np
@@ -128,8 +129,9 @@ def _bends(kappa: Floats) -> list[tuple[int, int]]:
     """Runs of one sign that reach the curvature of a corner, as [first, last)."""
     turns = np.flatnonzero(np.diff(np.sign(kappa)) != 0) + 1
     borders = [0, *turns.tolist(), len(kappa)]
-    pairs = zip(borders[:-1], borders[1:], strict=True)
-    return [(a, b) for a, b in pairs if np.abs(kappa[a:b]).max() >= CORNER_CURVATURE_1PM]
+    return [
+        (a, b) for a, b in pairwise(borders) if np.abs(kappa[a:b]).max() >= CORNER_CURVATURE_1PM
+    ]
 
 
 def _apexes(size: Floats) -> list[tuple[int, int, int]]:
@@ -143,11 +145,11 @@ def _apexes(size: Floats) -> list[tuple[int, int, int]]:
     for top in sorted(inner.tolist(), key=lambda i: -size[i]):
         if size[top] < CORNER_CURVATURE_1PM:
             break
-        lowest = [size[min(top, t): max(top, t) + 1].min() for t in tops]
+        lowest = [size[min(top, t) : max(top, t) + 1].min() for t in tops]
         if all(low < VALLEY_SHARE * size[top] for low in lowest):
             tops.append(top)
     tops.sort()
-    valleys = [a + int(np.argmin(size[a:b])) for a, b in zip(tops[:-1], tops[1:], strict=True)]
+    valleys = [a + int(np.argmin(size[a:b])) for a, b in pairwise(tops)]
     starts, ends = [0, *valleys], [*valleys, len(size) - 1]
     return [_extent(size, *part) for part in zip(starts, tops, ends, strict=True)]
 
@@ -161,7 +163,7 @@ def _extent(size: Floats, start: int, top: int, end: int) -> tuple[int, int, int
     while right < end and size[right + 1] >= PLATEAU_SHARE * peak:
         right += 1
     below = np.flatnonzero(size[start:top] <= TURN_IN_SHARE * peak)
-    after = np.flatnonzero(size[top: end + 1] <= TURN_IN_SHARE * peak)
+    after = np.flatnonzero(size[top : end + 1] <= TURN_IN_SHARE * peak)
     turn_in = start + int(below[-1]) + 1 if len(below) else start
     finish = top + int(after[0]) if len(after) else end
     return turn_in, (left + right) // 2, finish
@@ -173,8 +175,14 @@ def _corner(stations: Stations, shift: int, places: tuple[int, int, int]) -> Cor
     curvature = float(stations.curvature_1pm[apex])
     s = stations.s_m
     return Corner(
-        turn_in, apex, end, float(s[turn_in]), float(s[apex]), float(s[end]),
-        "left" if curvature > 0.0 else "right", 1.0 / abs(curvature),
+        turn_in,
+        apex,
+        end,
+        float(s[turn_in]),
+        float(s[apex]),
+        float(s[end]),
+        "left" if curvature > 0.0 else "right",
+        1.0 / abs(curvature),
     )
 
 
@@ -235,7 +243,9 @@ def rematch(old: Sequence[CutZone], new: Sequence[CutZone]) -> tuple[CutZone, ..
     """
     pairs = sorted(
         (float(np.hypot(a.apex_x_m - b.apex_x_m, a.apex_y_m - b.apex_y_m)), i, j)
-        for i, a in enumerate(old) for j, b in enumerate(new) if a.direction == b.direction
+        for i, a in enumerate(old)
+        for j, b in enumerate(new)
+        if a.direction == b.direction
     )
     taken: dict[int, str] = {}
     used: set[int] = set()
@@ -283,14 +293,22 @@ def _checked_speed(stations: Stations, speed_mps: Floats) -> Floats:
     speed = np.asarray(speed_mps, dtype=np.float64)
     if speed.shape != stations.s_m.shape:
         raise InputError(
-            "one speed per station is needed", code="speed_shape", key="speed_mps",
-            value=str(speed.shape), allowed=str(stations.s_m.shape), unit="m/s",
+            "one speed per station is needed",
+            code="speed_shape",
+            key="speed_mps",
+            value=str(speed.shape),
+            allowed=str(stations.s_m.shape),
+            unit="m/s",
             hint="compute the speeds on the same stations",
         )
     if not np.all(np.isfinite(speed)) or speed.min() <= 0.0:
         raise InputError(
-            "every speed must be above zero", code="out_of_range", key="speed_mps",
-            value=float(speed.min()), allowed="above 0", unit="m/s",
+            "every speed must be above zero",
+            code="out_of_range",
+            key="speed_mps",
+            value=float(speed.min()),
+            allowed="above 0",
+            unit="m/s",
             hint="a standing start has no braking zone",
         )
     return speed
@@ -327,18 +345,27 @@ def _brake_point(lap: _Lap, top: int, low: int) -> int:
 
 
 def _zone(
-    lap: _Lap, zone_id: str, top: int, low: int, corner: Corner,
+    lap: _Lap,
+    zone_id: str,
+    top: int,
+    low: int,
+    corner: Corner,
     before: tuple[int, int, Corner] | None,
 ) -> CutZone:
     brake = _brake_point(lap, top, low)
     low %= lap.count
     start = 0 if before is None else before[1] % lap.count
     return CutZone(
-        zone_id=zone_id, brake_s_m=lap.s(brake), turn_in_s_m=corner.turn_in_s_m,
-        apex_s_m=corner.apex_s_m, apex_x_m=float(lap.stations.x_m[corner.apex_at]),
+        zone_id=zone_id,
+        brake_s_m=lap.s(brake),
+        turn_in_s_m=corner.turn_in_s_m,
+        apex_s_m=corner.apex_s_m,
+        apex_x_m=float(lap.stations.x_m[corner.apex_at]),
         apex_y_m=float(lap.stations.y_m[corner.apex_at]),
-        approach_speed_mps=float(lap.speed[brake]), apex_speed_mps=float(lap.speed[low]),
-        apex_radius_m=corner.radius_m, direction=corner.direction,
+        approach_speed_mps=float(lap.speed[brake]),
+        apex_speed_mps=float(lap.speed[low]),
+        apex_radius_m=corner.radius_m,
+        direction=corner.direction,
         hand_time_s=_hand_time(lap, start, brake),
     )
 

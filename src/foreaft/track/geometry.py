@@ -25,6 +25,7 @@ from scipy.interpolate import BSpline, make_interp_spline
 from scipy.sparse.linalg import splu
 
 Floats = npt.NDArray[np.float64]
+Indices = npt.NDArray[np.int64]
 
 DEGREE = 5
 """Quintic: the rate of curvature is then still smooth."""
@@ -56,8 +57,9 @@ class UniformBasis(NamedTuple):
         """Matrix from free coefficients to the full set (a closed curve repeats its first)."""
         full = self.pieces + DEGREE
         columns = np.arange(full) % self.size
-        return sparse.csr_array((np.ones(full), (np.arange(full), columns)),
-                                shape=(full, self.size))
+        return sparse.csr_array(
+            (np.ones(full), (np.arange(full), columns)), shape=(full, self.size)
+        )
 
     def matrix(self, u: Floats, derivative: int = 0) -> sparse.csr_array:
         """Rows: the given parameters. Columns: free coefficients. Value: that derivative."""
@@ -67,7 +69,7 @@ class UniformBasis(NamedTuple):
         for _ in range(derivative):
             rows = chain.shape[0]
             chain = (chain[1:rows] - chain[: rows - 1]) / step
-        inner = knots[derivative: len(knots) - derivative]
+        inner = knots[derivative : len(knots) - derivative]
         inside = np.clip(u, 0.0, self.span)  # rounding only: callers stay within the span
         design = BSpline.design_matrix(inside, inner, DEGREE - derivative)
         return sparse.csr_array(design @ chain)
@@ -232,7 +234,8 @@ class SmoothLine:
 def chord_lengths(points: Floats, *, closed: bool) -> Floats:
     """Length of each chord, shape (n,) for a closed polygon, (n - 1,) for an open one. [m]"""
     following = np.roll(points, -1, axis=0) if closed else points[1:]
-    return np.hypot(*(following - points[: len(following)])[:, :2].T)
+    step = following - points[: len(following)]
+    return np.asarray(np.hypot(step[:, 0], step[:, 1]), dtype=np.float64)
 
 
 def densified(points: Floats, *, closed: bool, longest: float) -> tuple[Floats, Floats, float]:
@@ -256,7 +259,7 @@ def densified(points: Floats, *, closed: bool, longest: float) -> tuple[Floats, 
     return u, dense, float(corners[-1])
 
 
-def edge_crossings(right: Floats, left: Floats, *, closed: bool, window_m: float) -> Floats:
+def edge_crossings(right: Floats, left: Floats, *, closed: bool, window_m: float) -> Indices:
     """Where the two edges cross each other within `window_m` along the lap.
 
     An edge far along the lap may be crossed: that is a bridge.
@@ -278,7 +281,7 @@ def edge_crossings(right: Floats, left: Floats, *, closed: bool, window_m: float
     index = np.arange(pieces)
     a, b = right[index], right[(index + 1) % len(right)]
     reach = min(pieces - 1, int(np.ceil(window_m / max(np.median(chords), 1e-9))) + 1)
-    hits: list[npt.NDArray[np.int64]] = []
+    hits: list[Indices] = []
     for shift in range(-reach, reach + 1):
         other = index + shift
         valid = np.ones(pieces, dtype=bool) if closed else (other >= 0) & (other < pieces)
@@ -293,9 +296,9 @@ def edge_crossings(right: Floats, left: Floats, *, closed: bool, window_m: float
 
 def _segments_cross(a: Floats, b: Floats, c: Floats, d: Floats) -> npt.NDArray[np.bool_]:
     """Whether the open segments ab and cd cross, row by row."""
+
     def side(p: Floats, q: Floats, r: Floats) -> Floats:
-        return ((q[:, 0] - p[:, 0]) * (r[:, 1] - p[:, 1])
-                - (q[:, 1] - p[:, 1]) * (r[:, 0] - p[:, 0]))
+        return (q[:, 0] - p[:, 0]) * (r[:, 1] - p[:, 1]) - (q[:, 1] - p[:, 1]) * (r[:, 0] - p[:, 0])
 
     return (side(a, b, c) * side(a, b, d) < 0.0) & (side(c, d, a) * side(c, d, b) < 0.0)
 
@@ -306,4 +309,5 @@ def tangents(points: Floats, *, closed: bool) -> Floats:
         along = np.roll(points, -1, axis=0) - np.roll(points, 1, axis=0)
     else:
         along = np.gradient(points, axis=0)
-    return along / np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)[:, None]
+    size = np.maximum(np.hypot(along[:, 0], along[:, 1]), 1e-12)
+    return np.asarray(along / size[:, None], dtype=np.float64)

@@ -114,8 +114,11 @@ def smooth_resample(
     if found is None:
         raise InputError(
             f"no smooth line stays within {tolerance_m:g} m of the points",
-            code="line_not_smooth", key="tolerance_m", value=f"{tolerance_m:g}",
-            allowed="a tolerance the points can be followed with", unit="m",
+            code="line_not_smooth",
+            key="tolerance_m",
+            value=f"{tolerance_m:g}",
+            allowed="a tolerance the points can be followed with",
+            unit="m",
             hint="look for zigzags in the points, or allow a larger tolerance",
         )
     sampled = sample_curve(found.spline, span, closed=closed, spacing=spacing_m)
@@ -139,9 +142,11 @@ def corridor(
         at = int(np.argmin(room))
         raise InputError(
             "the track is narrower than the car and its margin",
-            code="track_too_narrow", key="w_tr_right_m, w_tr_left_m",
+            code="track_too_narrow",
+            key="w_tr_right_m, w_tr_left_m",
             value=f"{left_m[at] + right_m[at]:.2f} at station {at}",
-            allowed=f"more than {2.0 * keep:.2f}", unit="m",
+            allowed=f"more than {2.0 * keep:.2f}",
+            unit="m",
             hint="check the widths, or take a smaller margin",
         )
     fold = (1.0 - FOLD_RESERVE) / np.maximum(np.abs(curvature), 1e-9)
@@ -196,8 +201,12 @@ def minimum_curvature_line(
     )
     basis = UniformBasis(centre.length, max(8, round(centre.length / knot_step_m)), closed)
     frame = _Frame(
-        centre.curvature, centre.curvature_rate, basis.matrix(centre.s), basis.matrix(centre.s, 1),
-        basis.matrix(centre.s, 2), float(centre.s[1]),
+        centre.curvature,
+        centre.curvature_rate,
+        basis.matrix(centre.s),
+        basis.matrix(centre.s, 1),
+        basis.matrix(centre.s, 2),
+        float(centre.s[1]),
     )
     coefficients = _start(frame, low, high)
     bending_centre = _bending(frame, np.zeros(basis.size))
@@ -208,9 +217,7 @@ def minimum_curvature_line(
         bending = after
         iterations += 1
     points, offset, centre_s = _walk(centre, basis, coefficients, closed, spacing_m)
-    return MinimumCurvatureLine(
-        points, offset, centre_s, bending_centre, bending, iterations, gain
-    )
+    return MinimumCurvatureLine(points, offset, centre_s, bending_centre, bending, iterations, gain)
 
 
 def _start(frame: _Frame, low: Floats, high: Floats) -> Floats:
@@ -255,15 +262,16 @@ def _improved(
     return coefficients, bending
 
 
-def _quadratic_step(
-    frame: _Frame, coefficients: Floats, low: Floats, high: Floats
-) -> Floats:
+def _quadratic_step(frame: _Frame, coefficients: Floats, low: Floats, high: Floats) -> Floats:
     """Least linearised bending inside the corridor, as a change of the coefficients."""
     import clarabel  # a compiled library that most commands do not need
 
     residual, by_n, by_n1, by_n2 = _residual(frame, coefficients)
-    slope = (frame.value.multiply(by_n[:, None]) + frame.first.multiply(by_n1[:, None])
-             + frame.second.multiply(by_n2[:, None])).tocsr()
+    slope = (
+        frame.value.multiply(by_n[:, None])
+        + frame.first.multiply(by_n1[:, None])
+        + frame.second.multiply(by_n2[:, None])
+    ).tocsr()
     hessian = sparse.triu(slope.T @ slope + 1e-10 * sparse.eye_array(slope.shape[1]))
     offset = frame.value @ coefficients
     rows = sparse.csc_matrix(sparse.vstack((frame.value, -frame.value)))
@@ -271,15 +279,22 @@ def _quadratic_step(
     settings = clarabel.DefaultSettings()
     settings.verbose = False
     solver = clarabel.DefaultSolver(
-        sparse.csc_matrix(hessian), slope.T @ residual, rows, bounds,
-        [clarabel.NonnegativeConeT(len(bounds))], settings,
+        sparse.csc_matrix(hessian),
+        slope.T @ residual,
+        rows,
+        bounds,
+        [clarabel.NonnegativeConeT(len(bounds))],
+        settings,
     )
     solution = solver.solve()
     if str(solution.status) not in _SOLVED:
         raise InputError(
             f"the line solver stopped with {solution.status}",
-            code="line_not_found", key="line", value="min_curvature",
-            allowed="a track in which a smooth line fits", unit="",
+            code="line_not_found",
+            key="line",
+            value="min_curvature",
+            allowed="a track in which a smooth line fits",
+            unit="",
             hint='look for jumps in the widths, or use line = "given"',
         )
     return np.asarray(solution.x, dtype=np.float64)
@@ -294,13 +309,21 @@ def _walk(
     points = np.column_stack((centre.x, centre.y)) + offset[:, None] * normal
     # The points lie on a smooth curve, so a tight fit adds no noise.
     found = smooth_values(
-        centre.s, points, span=centre.length, closed=closed, tolerance=0.01,
+        centre.s,
+        points,
+        span=centre.length,
+        closed=closed,
+        tolerance=0.01,
         knot_step=2.0 * float(centre.s[1]),
     )
     if found is None:
         raise InputError(
-            "the line found is not smooth", code="line_not_found", key="line",
-            value="min_curvature", allowed="a track in which a smooth line fits", unit="",
+            "the line found is not smooth",
+            code="line_not_found",
+            key="line",
+            value="min_curvature",
+            allowed="a track in which a smooth line fits",
+            unit="",
             hint='look for jumps in the widths, or use line = "given"',
         )
     walked = sample_curve(found.spline, centre.length, closed=closed, spacing=spacing_m)

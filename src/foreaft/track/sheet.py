@@ -82,9 +82,13 @@ def apex_radius(
         if radius_m is None:
             raise InputError(
                 "the corner has neither a radius nor a lateral acceleration",
-                code="sheet_no_radius", file=file, line=line, key="radius_m, lateral_g",
-                allowed="one of the two", unit="m, g", hint="pace the radius out, or estimate "
-                "the lateral acceleration",
+                code="sheet_no_radius",
+                file=file,
+                line=line,
+                key="radius_m, lateral_g",
+                allowed="one of the two",
+                unit="m, g",
+                hint="pace the radius out, or estimate the lateral acceleration",
             )
         return radius_m
     _within("lateral acceleration", lateral_mps2, 0.5, 60.0, "m/s2", file, line)
@@ -93,10 +97,14 @@ def apex_radius(
         return implied
     if abs(implied - radius_m) > AGREEMENT_FRAC * radius_m:
         raise InputError(
-            "radius and lateral acceleration do not fit the speed", code="sheet_disagrees",
-            file=file, line=line, key="radius_m, lateral_g",
+            "radius and lateral acceleration do not fit the speed",
+            code="sheet_disagrees",
+            file=file,
+            line=line,
+            key="radius_m, lateral_g",
             value=f"{radius_m:g} stated, {implied:.1f} from speed and lateral acceleration",
-            allowed=f"within {AGREEMENT_FRAC:.0%} of each other", unit="m",
+            allowed=f"within {AGREEMENT_FRAC:.0%} of each other",
+            unit="m",
             hint="correct one of the two, or leave one out",
         )
     return radius_m
@@ -138,10 +146,12 @@ def sheet_stations(
     InputError
         If a number is out of range or the row contradicts itself.
     """
-    _check_row(approach_mps, apex_mps, apex_radius_m, depth_frac, direction, spacing_m,
-               turn_in_time_s)
-    straight = ((approach_mps**2 - apex_mps**2) / (2.0 * GENTLEST_BRAKING_MPS2)
-                + LEAD_IN_S * approach_mps)
+    _check_row(
+        approach_mps, apex_mps, apex_radius_m, depth_frac, direction, spacing_m, turn_in_time_s
+    )
+    straight = (approach_mps**2 - apex_mps**2) / (
+        2.0 * GENTLEST_BRAKING_MPS2
+    ) + LEAD_IN_S * approach_mps
     if apex_radius_m is None:
         ramp, top = 0.0, 0.0
     else:
@@ -200,15 +210,31 @@ def _flat(s: Floats, kappa: Floats, rate: Floats) -> Stations:
     y = np.concatenate(([0.0], np.cumsum(step * np.sin(middle))))
     nothing = np.zeros_like(s)
     return Stations(
-        s_m=s, x_m=x, y_m=y, curvature_1pm=kappa, curvature_rate_1pm2=rate, grade_rad=nothing,
-        bank_rad=nothing, vertical_curvature_1pm=nothing, width_left_m=nothing,
-        width_right_m=nothing, length_m=float(s[-1]), closed=False, line="given", climb_m=0.0,
+        s_m=s,
+        x_m=x,
+        y_m=y,
+        curvature_1pm=kappa,
+        curvature_rate_1pm2=rate,
+        grade_rad=nothing,
+        bank_rad=nothing,
+        vertical_curvature_1pm=nothing,
+        width_left_m=nothing,
+        width_right_m=nothing,
+        length_m=float(s[-1]),
+        closed=False,
+        line="given",
+        climb_m=0.0,
     )
 
 
 def _check_row(
-    approach_mps: float, apex_mps: float, apex_radius_m: float | None, depth_frac: float,
-    direction: str, spacing_m: float, turn_in_time_s: float,
+    approach_mps: float,
+    apex_mps: float,
+    apex_radius_m: float | None,
+    depth_frac: float,
+    direction: str,
+    spacing_m: float,
+    turn_in_time_s: float,
 ) -> None:
     _within("approach speed", approach_mps, 3.0, 150.0, "m/s")
     _within("minimum speed", apex_mps, 1.0, 149.0, "m/s")
@@ -217,21 +243,32 @@ def _check_row(
     _within("turn_in_time_s", turn_in_time_s, 0.3, 2.0, "s")
     if apex_mps >= approach_mps:
         raise InputError(
-            "the minimum speed is not below the approach speed", code="sheet_no_braking",
-            key="minimum speed", value=f"{apex_mps:g}", allowed=f"below {approach_mps:g}",
-            unit="m/s", hint="a zone is where the car brakes; leave flat-out bends out",
+            "the minimum speed is not below the approach speed",
+            code="sheet_no_braking",
+            key="minimum speed",
+            value=f"{apex_mps:g}",
+            allowed=f"below {approach_mps:g}",
+            unit="m/s",
+            hint="a zone is where the car brakes; leave flat-out bends out",
         )
     if direction not in ("left", "right", "none"):
         raise InputError(
-            "unknown direction", code="sheet_direction", key="direction", value=str(direction),
-            allowed="left, right, none", unit="", hint='"none" is a straight stop',
+            "unknown direction",
+            code="sheet_direction",
+            key="direction",
+            value=str(direction),
+            allowed="left, right, none",
+            unit="",
+            hint='"none" is a straight stop',
         )
     if (apex_radius_m is None) != (direction == "none"):
         raise InputError(
-            "direction and radius contradict each other", code="sheet_direction",
+            "direction and radius contradict each other",
+            code="sheet_direction",
             key="direction, radius_m",
             value=f"{direction}, {'none' if apex_radius_m is None else f'{apex_radius_m:g}'}",
-            allowed="a radius with left or right, no radius with none", unit="m",
+            allowed="a radius with left or right, no radius with none",
+            unit="m",
             hint="give the corner a radius, or call it a straight stop",
         )
     if apex_radius_m is not None:
@@ -239,12 +276,23 @@ def _check_row(
 
 
 def _within(
-    key: str, value: float, low: float, high: float, unit: str,
-    file: Path | str | None = None, line: int | None = None,
+    key: str,
+    value: float,
+    low: float,
+    high: float,
+    unit: str,
+    file: Path | str | None = None,
+    line: int | None = None,
 ) -> None:
     if not low <= value <= high:
         raise InputError(
-            f"{key} is out of range", code="out_of_range", file=file, line=line, key=key,
-            value=value, allowed=f"{low:g} to {high:g}", unit=unit,
+            f"{key} is out of range",
+            code="out_of_range",
+            file=file,
+            line=line,
+            key=key,
+            value=value,
+            allowed=f"{low:g} to {high:g}",
+            unit=unit,
             hint="check the number and its unit",
         )

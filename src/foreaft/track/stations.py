@@ -111,7 +111,8 @@ class Stations:
     def resampled(self, spacing_m: float) -> Stations:
         """The same road at another step; the curvature rate stays the slope of the curvature."""
         steps = max(4, round(self.length_m / spacing_m))
-        s = self.length_m / steps * np.arange(steps if self.closed else steps + 1)
+        count = steps if self.closed else steps + 1
+        s = self.length_m / steps * np.arange(count, dtype=np.float64)
         changed: dict[str, Floats] = {"s_m": s}
         for name in _ARRAYS[1:]:
             changed[name] = self._curve(getattr(self, name))(s)
@@ -121,9 +122,13 @@ class Stations:
     def mirrored(self) -> Stations:
         """The road seen in a mirror along the x axis: left becomes right."""
         return replace(
-            self, y_m=-self.y_m, curvature_1pm=-self.curvature_1pm,
-            curvature_rate_1pm2=-self.curvature_rate_1pm2, bank_rad=-self.bank_rad,
-            width_left_m=self.width_right_m, width_right_m=self.width_left_m,
+            self,
+            y_m=-self.y_m,
+            curvature_1pm=-self.curvature_1pm,
+            curvature_rate_1pm2=-self.curvature_rate_1pm2,
+            bank_rad=-self.bank_rad,
+            width_left_m=self.width_right_m,
+            width_right_m=self.width_left_m,
         )
 
     def started_at(self, s_m: float) -> Stations:
@@ -136,18 +141,27 @@ class Stations:
         """
         if not self.closed:
             raise InputError(
-                "an open road has only one start", code="circuit_open", key="closed",
-                value="false", allowed="true", unit="", hint="use a closed circuit",
+                "an open road has only one start",
+                code="circuit_open",
+                key="closed",
+                value="false",
+                allowed="true",
+                unit="",
+                hint="use a closed circuit",
             )
         if not 0.0 <= s_m < self.length_m:
             raise InputError(
-                "the start is not on the lap", code="start_off_lap", key="s_m",
-                value=f"{s_m:g}", allowed=f"0 to {self.length_m:.1f}", unit="m",
+                "the start is not on the lap",
+                code="start_off_lap",
+                key="s_m",
+                value=f"{s_m:g}",
+                allowed=f"0 to {self.length_m:.1f}",
+                unit="m",
                 hint="count from the present start line",
             )
         shift = round(s_m / self.spacing_m) % len(self.s_m)
         moved = {name: np.roll(getattr(self, name), -shift) for name in _ARRAYS[1:]}
-        return replace(self, **moved)  # type: ignore[arg-type]
+        return replace(self, **moved)
 
     def _curve(self, values: Floats) -> CubicSpline:
         if not self.closed:
@@ -156,8 +170,11 @@ class Stations:
         return CubicSpline(s, np.append(values, values[0]), bc_type="periodic")
 
 
-_ARRAYS = tuple(f.name for f in fields(Stations) if f.name.endswith(
-    ("_m", "_1pm", "_1pm2", "_rad")) and f.name not in ("length_m", "climb_m"))
+_ARRAYS = tuple(
+    f.name
+    for f in fields(Stations)
+    if f.name.endswith(("_m", "_1pm", "_1pm2", "_rad")) and f.name not in ("length_m", "climb_m")
+)
 
 
 def _freeze(thing: object) -> None:
@@ -216,8 +233,13 @@ def stations_from(
         return road.stations(centre, np.zeros_like(centre.s), centre.s, kind)
     left, right = road.widths(centre.s)
     found = minimum_curvature_line(
-        centre, left, right, closed=raw.closed, margin_m=margin_m,
-        vehicle_width_m=vehicle_width_m, spacing_m=spacing_m,
+        centre,
+        left,
+        right,
+        closed=raw.closed,
+        margin_m=margin_m,
+        vehicle_width_m=vehicle_width_m,
+        spacing_m=spacing_m,
     )
     return road.stations(found.points, found.offset_m, found.centre_s_m, "min_curvature")
 
@@ -239,14 +261,22 @@ class _Road:
         if values is None:
             return None
         found = smooth_values(
-            self.along[: len(values)], values[:, None], span=self.span, closed=self.raw.closed,
-            tolerance=tolerance, knot_step=HEIGHT_KNOTS_M,
+            self.along[: len(values)],
+            values[:, None],
+            span=self.span,
+            closed=self.raw.closed,
+            tolerance=tolerance,
+            knot_step=HEIGHT_KNOTS_M,
         )
         if found is None:
             raise InputError(
-                "the heights along the lap jump", code="height_not_smooth", file=self.raw.file,
-                key="z", allowed=f"heights a smooth road follows within {tolerance:g}",
-                unit="m", hint="look for steps in the heights",
+                "the heights along the lap jump",
+                code="height_not_smooth",
+                file=self.raw.file,
+                key="z",
+                allowed=f"heights a smooth road follows within {tolerance:g}",
+                unit="m",
+                hint="look for steps in the heights",
             )
         return found.spline
 
@@ -256,7 +286,7 @@ class _Road:
         if self.raw.closed:
             s, u = np.append(s, self.centre.length), np.append(u, self.span)
         # A kink in this map would be a kink in the road: hence a spline, not straight pieces.
-        return np.clip(CubicSpline(s, u)(centre_s), 0.0, self.span)
+        return np.asarray(np.clip(CubicSpline(s, u)(centre_s), 0.0, self.span))
 
     def widths(self, centre_s: Floats) -> tuple[Floats, Floats]:
         """Room to the left and to the right of the centre line. [m]"""
@@ -281,12 +311,19 @@ class _Road:
         height, cross = self._heights(u, offset)
         grade, vertical = _slopes(points, height, self.raw.closed)
         return Stations(
-            s_m=points.s, x_m=points.x, y_m=points.y, curvature_1pm=points.curvature,
-            curvature_rate_1pm2=points.curvature_rate, grade_rad=grade, bank_rad=np.arctan(cross),
+            s_m=points.s,
+            x_m=points.x,
+            y_m=points.y,
+            curvature_1pm=points.curvature,
+            curvature_rate_1pm2=points.curvature_rate,
+            grade_rad=grade,
+            bank_rad=np.arctan(cross),
             vertical_curvature_1pm=vertical,
             width_left_m=left - offset if known else left,
             width_right_m=right + offset if known else right,
-            length_m=points.length, closed=self.raw.closed, line=kind,
+            length_m=points.length,
+            closed=self.raw.closed,
+            line=kind,
             climb_m=float(height.max() - height.min()),
         )
 
@@ -310,13 +347,20 @@ def _slopes(points: CurvePoints, height: Floats, closed: bool) -> tuple[Floats, 
     if not np.any(height):
         return np.zeros_like(height), np.zeros_like(height)
     found = smooth_values(
-        points.s, height[:, None], span=points.length, closed=closed,
-        tolerance=HEIGHT_TOLERANCE_M, knot_step=HEIGHT_KNOTS_M,
+        points.s,
+        height[:, None],
+        span=points.length,
+        closed=closed,
+        tolerance=HEIGHT_TOLERANCE_M,
+        knot_step=HEIGHT_KNOTS_M,
     )
     if found is None:
         raise InputError(
-            "the height along the line jumps", code="height_not_smooth", key="z",
-            allowed=f"a height a smooth road follows within {HEIGHT_TOLERANCE_M:g}", unit="m",
+            "the height along the line jumps",
+            code="height_not_smooth",
+            key="z",
+            allowed=f"a height a smooth road follows within {HEIGHT_TOLERANCE_M:g}",
+            unit="m",
             hint="look for steps in the heights or in the cross fall",
         )
     slope = found.spline.derivative()(points.s)[:, 0]
@@ -325,7 +369,11 @@ def _slopes(points: CurvePoints, height: Floats, closed: bool) -> tuple[Floats, 
 
 
 def _check_request(
-    raw: RawCircuit, line: str, spacing_m: float, vehicle_width_m: float, margin_m: float,
+    raw: RawCircuit,
+    line: str,
+    spacing_m: float,
+    vehicle_width_m: float,
+    margin_m: float,
     tolerance_m: float | None,
 ) -> None:
     """Refuse numbers out of range and a line the circuit cannot give."""
@@ -336,13 +384,24 @@ def _check_request(
         _within("tolerance_m", tolerance_m, 0.01, 20.0)
     if line not in ("given", "min_curvature"):
         raise InputError(
-            "unknown line", code="line_unknown", file=raw.file, key="line", value=str(line),
-            allowed="given, min_curvature", unit="", hint="choose one of the two",
+            "unknown line",
+            code="line_unknown",
+            file=raw.file,
+            key="line",
+            value=str(line),
+            allowed="given, min_curvature",
+            unit="",
+            hint="choose one of the two",
         )
     if line == "min_curvature" and raw.width_left_m is None:
         raise InputError(
-            "a line of least curvature needs the edges of the track", code="circuit_no_widths",
-            file=raw.file, key="line", value="min_curvature", allowed="given", unit="",
+            "a line of least curvature needs the edges of the track",
+            code="circuit_no_widths",
+            file=raw.file,
+            key="line",
+            value="min_curvature",
+            allowed="given",
+            unit="",
             hint="give a centre line with widths, or both edges",
         )
 
@@ -350,6 +409,11 @@ def _check_request(
 def _within(key: str, value: float, low: float, high: float) -> None:
     if not low <= value <= high:
         raise InputError(
-            f"{key} is out of range", code="out_of_range", key=key, value=f"{value:g}",
-            allowed=f"{low:g} to {high:g}", unit="m", hint="",
+            f"{key} is out of range",
+            code="out_of_range",
+            key=key,
+            value=f"{value:g}",
+            allowed=f"{low:g} to {high:g}",
+            unit="m",
+            hint="",
         )
