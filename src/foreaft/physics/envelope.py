@@ -13,13 +13,16 @@ import numpy as np
 
 from foreaft.base.kernel import kernel
 from foreaft.physics import layout as at
-from foreaft.physics import tyre as tab
 from foreaft.physics import trim as tr
+from foreaft.physics import tyre as tab
 
 MAX_STEPS: Final = 60
-FINE: Final = 1e-10
-ROUGH: Final = 1e-5
-"""On the margin, a square of grip: what limits is found finely, what only prices a risk roughly."""
+FINE: Final = 1e-5
+ROUGH: Final = 1e-3
+"""On the margin, a square of grip, before a last secant step that squares the error.
+
+What limits is found finely, what only prices a risk roughly.
+"""
 
 CLOSE: Final = 1e-11
 """Relative width of the bracket, in the square of the pedal, at which the search ends."""
@@ -36,9 +39,16 @@ REAR: Final = 1
 FIRST_WHEEL: Final = 2
 WHEEL: Final = 3
 SPENT_AT_REST: Final = 4
-LIMITS_SIZE: Final = 5
+LOST: Final = 5  # braking force lost to sliding wheels where the first axle is spent [N]
+LIMITS_SIZE: Final = 6
 
-AXLE_PLACES: Final = (tr.FRONT_MARGIN, tr.REAR_MARGIN)
+PLACES: Final = (tr.FRONT_MARGIN, tr.REAR_MARGIN)
+
+HORIZON: Final = 1.5
+"""The axle that is not the first to go is looked for up to this many times the limit.
+
+Beyond it no scatter of a human foot reaches; the horizon itself is returned.
+"""
 
 
 @kernel
@@ -73,7 +83,7 @@ def _find_zero(car, table, share, road, out, place, at_zero, guess, ceiling, nea
     """Return the pedal effort at which a margin that is ``at_zero`` without pedal reaches zero."""
     if at_zero <= 0.0:
         return 0.0
-    low, f_low, high, f_high = 0.0, at_zero, -1.0, 0.0
+    low, f_low, high, f_high = 0.0, at_zero, -1.0, 0.0  # in the square of the pedal
     top = ceiling * ceiling
     x = guess * guess if guess > 0.0 else 0.06 * top
     side = 0
@@ -82,6 +92,8 @@ def _find_zero(car, table, share, road, out, place, at_zero, guess, ceiling, nea
         tr.trim(car, table, share, np.sqrt(x), road, out)
         f = _value(out, place)
         if abs(f) < near:
+            end, f_end = (high, f_high) if high > 0.0 else (low, f_low)
+            x = x - f * (end - x) / (f_end - f) if f_end != f else x
             break
         if f > 0.0:
             slope = (f_low - f) / (x - low)
@@ -102,7 +114,7 @@ def _find_zero(car, table, share, road, out, place, at_zero, guess, ceiling, nea
         if high - low < CLOSE * high:
             break
         x = (low * f_high - high * f_low) / (f_high - f_low)
-    return np.sqrt(x)
+    return np.sqrt(max(x, 0.0))
 
 
 @kernel
@@ -111,7 +123,8 @@ def limits(car, table, share, road, out, found):
 
     ``found`` comes in holding guesses (zeros are allowed) and goes out holding: pedal at which the
     front axle is spent, the rear axle is spent, the first wheel reaches its peak [N], which wheel
-    that is (see trim), and 1 if an axle is spent without any pedal, else 0.
+    that is (see trim), 1 if an axle is spent without any pedal, else 0, and the force lost to
+    sliding wheels at the limit [N].
     ``out`` is scratch of shape (trim.TRIM_SIZE,).
     """
     ceiling = pedal_ceiling(car, table, road)
@@ -119,20 +132,25 @@ def limits(car, table, share, road, out, found):
     front, rear = out[tr.FRONT_MARGIN], out[tr.REAR_MARGIN]
     wheel_left, which = _worst_wheel(out)
     found[SPENT_AT_REST] = 1.0 if (front < 0.0 or rear < 0.0) else 0.0
-    found[FRONT] = _find_zero(
-        car, table, share, road, out, tr.FRONT_MARGIN, front, found[FRONT], ceiling, ROUGH
+    axle = FRONT if found[FRONT] <= found[REAR] else REAR  # where the limit was, it likely is
+    other = REAR if axle == FRONT else FRONT
+    at_zero = (front, rear)
+    found[axle] = _find_zero(
+        car, table, share, road, out, PLACES[axle], at_zero[axle], found[axle], ceiling, FINE
     )
-    found[REAR] = _find_zero(
-        car, table, share, road, out, tr.REAR_MARGIN, rear, found[REAR], ceiling, ROUGH
+    first_lost = out[tr.LOST]
+    horizon = min(max(HORIZON * found[axle], 0.02 * ceiling), ceiling)
+    found[other] = _find_zero(
+        car, table, share, road, out, PLACES[other], at_zero[other], min(found[other], horizon),
+        horizon, ROUGH,
     )
-    if found[FRONT] <= found[REAR]:
-        found[FRONT] = _find_zero(
-            car, table, share, road, out, tr.FRONT_MARGIN, front, found[FRONT], ceiling, FINE
+    if found[other] < found[axle]:
+        found[other] = _find_zero(
+            car, table, share, road, out, PLACES[other], at_zero[other], found[other], horizon,
+            FINE,
         )
-    else:
-        found[REAR] = _find_zero(
-            car, table, share, road, out, tr.REAR_MARGIN, rear, found[REAR], ceiling, FINE
-        )
+        first_lost = out[tr.LOST]
+    found[LOST] = first_lost
     nearest = min(found[FRONT], found[REAR])
     if road[tr.CURVATURE] == 0.0:  # both wheels of an axle go together
         found[FIRST_WHEEL] = nearest

@@ -24,7 +24,7 @@ from foreaft.physics import tyre as tab
 
 G: Final = GRAVITY_MPS2
 
-SLIDE_BLEND: Final = 0.10
+SLIDE_BLEND: Final = 0.20
 """A wheel falls from its peak to its sliding force over this much excess torque.
 
 An assumption: in a car the fall takes some tenths of a second and the driver works at the edge;
@@ -42,7 +42,7 @@ round number for racing tyres, an assumption.
 TINY_N: Final = 1e-3
 
 MAX_LOSS_STEPS: Final = 12
-LOSS_TOLERANCE: Final = 1e-8
+LOSS_TOLERANCE: Final = 1e-6
 """On the deceleration [m/s2]."""
 
 FRONT_IN: Final = 0
@@ -73,7 +73,7 @@ REAR_SIDE: Final = 10
 LOAD: Final = 11  # four places
 WHEEL_FORCE: Final = 15  # four places
 DRAG: Final = 19
-LOST: Final = 20  # braking force lost to sliding wheels; where the next search starts
+LOST: Final = 20  # braking force lost to sliding wheels
 TRIM_SIZE: Final = 21
 
 
@@ -304,7 +304,7 @@ def trim(car, table, share, pedal, road, out):
     inertia = car[at.MASS] + spin_front + spin_rear + driveline
     part = car[at.DRIVE_FRONT]
     free = (brake_front + brake_rear + engine + drag + slope) / inertia
-    decel = free - out[LOST] / inertia
+    decel = free  # from the rolling side: past its peak a wheel has two states
     left_front, left_rear, last = 0.0, 0.0, np.inf
     for _ in range(MAX_LOSS_STEPS):
         ground = car[at.MASS] * decel - drag - slope
