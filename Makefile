@@ -2,6 +2,7 @@
 .PHONY: demo test quick timing lint format lock clean
 
 WORKERS ?= 2
+export PYTHON ?= python3
 RUN := .venv/bin/python -m
 
 demo: ## set up, then the main job on the invented car and circuit

@@ -14,7 +14,7 @@ fi
 echo "Installing chromium"
 export DEBIAN_FRONTEND=noninteractive
 if ! { timeout 300 apt-get -qq update &&
-    timeout 900 apt-get -qqy install --no-install-recommends chromium >/dev/null; }; then
+    timeout 900 apt-get -qqy -o DPkg::Lock::Timeout=300 install --no-install-recommends chromium >/dev/null; }; then
     echo "Chromium could not be installed: the browser tests will be skipped"
 fi
 exit 0

@@ -43,7 +43,8 @@ def copy(tmp_path: Path) -> Path:
 
 
 def run(package: Path, **environ: str) -> list[str]:
-    base = {name: value for name, value in os.environ.items() if not name.startswith("XDG_")}
+    ours = ("XDG_", "NUMBA_")
+    base = {name: value for name, value in os.environ.items() if not name.startswith(ours)}
     environ = base | {"PYTHONPATH": str(package.parent), "PYTHONDONTWRITEBYTECODE": "1"} | environ
     command = [sys.executable, "-c", "import foreaft.caller"]
     done = subprocess.run(command, env=environ, capture_output=True, text=True, check=False)
