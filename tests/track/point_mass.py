@@ -5,6 +5,8 @@ The car is invented: 1300 kg, 300 kW, drag area 1.0 m2, lift area 1.5 m2, fricti
 
 from __future__ import annotations
 
+from itertools import pairwise
+
 import numpy as np
 
 AIR_KG_M3 = 1.2
@@ -33,9 +35,9 @@ def flying_lap(stations, *, mu=1.3, mass=1300.0, power=300e3, cda=1.0, cla=1.5):
 
     step, laps = stations.spacing_m, 2 if stations.closed else 1
     speed = limit.copy()
-    for order, push in ((range(len(limit)), forward), (range(len(limit) - 1, -1, -1), backward)):
-        order = list(order) * laps
-        for now, following in zip(order[:-1], order[1:], strict=True):
-            reach = np.sqrt(max(1.0, speed[now] ** 2 + 2.0 * step * push(speed[now], kappa[now])))
-            speed[following] = min(speed[following], reach)
+    ahead = list(range(len(limit))) * laps
+    for order, push in ((ahead, forward), (ahead[::-1], backward)):
+        for now, following in pairwise(order):
+            square = speed[now] ** 2 + 2.0 * step * push(speed[now], kappa[now])
+            speed[following] = min(speed[following], np.sqrt(max(1.0, square)))
     return speed

@@ -18,6 +18,9 @@ Where = Callable[[int], int | None]
 
 MIN_POINTS = 10
 MAX_JUMP_M = 100.0
+MAX_COARSE_JUMP_M = 2500.0
+"""Between two points of a longitude/latitude line: longer than any straight of a circuit."""
+
 CROSSING_WINDOW_M = 30.0
 REPEATED_M = 1e-3
 
@@ -41,17 +44,23 @@ def checked_shape(
     where: Where,
     closed: bool | None,
     *,
-    max_jump_m: float | None,
+    coarse: bool,
 ) -> tuple[bool, int]:
-    """Whether the road is a lap, and how many points to keep (all, or all but a closing one)."""
+    """Whether the road is a lap, and how many points to keep (all, or all but a closing one).
+
+    A coarse line has long straight pieces by nature: there only absurd jumps are refused.
+    """
     _check_count(file, len(points))
     chords = chord_lengths(points, closed=False)
     ends = float(np.hypot(*(points[-1] - points[0])))
     _check_repeated(file, chords, points, where)
     median = float(np.median(chords))
     _check_length(file, float(chords.sum()))
-    if max_jump_m is not None:
-        _check_jumps(file, chords, median, max_jump_m, where)
+    if coarse:
+        _check_jumps(file, chords, MAX_COARSE_JUMP_M, MAX_COARSE_JUMP_M, where)
+    else:
+        hole = max(GAP_RATIO * median, GAP_LEAST_M)
+        _check_jumps(file, chords, MAX_JUMP_M, hole, where)
     shut = _is_closed(file, ends, median, closed, where(len(points) - 1))
     keep = len(points) - 1 if shut and ends <= REPEATED_M else len(points)
     _check_count(file, keep)
@@ -105,15 +114,10 @@ def _check_length(file: Path, length: float) -> None:
 
 
 def _check_jumps(
-    file: Path,
-    chords: Floats,
-    median: float,
-    max_jump_m: float,
-    where: Where,
+    file: Path, chords: Floats, max_jump_m: float, hole_m: float, where: Where
 ) -> None:
     row = int(np.argmax(chords))
-    hole = max(GAP_RATIO * median, GAP_LEAST_M)
-    limit = min(max_jump_m, hole)
+    limit = min(max_jump_m, hole_m)
     if chords[row] <= limit:
         return
     jump = chords[row] > max_jump_m

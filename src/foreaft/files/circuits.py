@@ -28,7 +28,6 @@ import numpy as np
 
 from foreaft.base.errors import InputError
 from foreaft.files.circuit_shape import (
-    MAX_JUMP_M,
     check_edges,
     check_heights,
     check_sides,
@@ -348,7 +347,7 @@ def _from_table(file: Path, table: _Table, closed: bool | None) -> RawCircuit:
         return _from_edges(file, table, closed)
     points = np.column_stack([table.columns[n] for n in ("x_m", "y_m")])
     where = rows_of(table.rows)
-    shut, keep = checked_shape(file, points, where, closed, max_jump_m=MAX_JUMP_M)
+    shut, keep = checked_shape(file, points, where, closed, coarse=False)
     column = {name: values[:keep] for name, values in table.columns.items()}
     check_heights(file, column.get("z_m"), points[:keep], where)
     raw = RawCircuit(
@@ -379,7 +378,7 @@ def _from_edges(file: Path, table: _Table, closed: bool | None) -> RawCircuit:
     both = np.column_stack([table.columns[name] for name in names])
     middle = 0.5 * (both[:, :3] + both[:, 3:])
     where = rows_of(table.rows)
-    shut, keep = checked_shape(file, middle[:, :2], where, closed, max_jump_m=MAX_JUMP_M)
+    shut, keep = checked_shape(file, middle[:, :2], where, closed, coarse=False)
     right, left, middle = both[:keep, :3], both[:keep, 3:], middle[:keep]
     across = left - right
     check_sides(file, across[:, :2], tangents(middle[:, :2], closed=shut), where)
@@ -428,7 +427,7 @@ def _from_lonlat(file: Path, text: str, closed: bool | None) -> RawCircuit:
     def where(row: int) -> int | None:
         return None  # GeoJSON has no lines worth naming: the key says which position
 
-    shut, keep = checked_shape(file, points, where, closed, max_jump_m=None)
+    shut, keep = checked_shape(file, points, where, closed, coarse=True)
     return RawCircuit("lonlat", shut, str(file), points[:keep, 0], points[:keep, 1])
 
 

@@ -42,6 +42,9 @@ FOLD_RESERVE = 0.1
 """The line keeps 1 - k n above this: beyond it the normals of the centre line cross."""
 
 _SOLVED = ("Solved", "AlmostSolved")
+_WALK_TOLERANCE_M = 0.01
+"""The points found lie on a smooth curve: a tight fit adds no noise."""
+
 _MAX_ITERATIONS = 25
 _ENOUGH = 1e-5
 _HALVINGS = 8
@@ -217,6 +220,7 @@ def minimum_curvature_line(
         bending = after
         iterations += 1
     points, offset, centre_s = _walk(centre, basis, coefficients, closed, spacing_m)
+    bending = float((points.curvature**2).mean() * points.length)
     return MinimumCurvatureLine(points, offset, centre_s, bending_centre, bending, iterations, gain)
 
 
@@ -307,13 +311,12 @@ def _walk(
     offset = basis.matrix(centre.s) @ coefficients
     normal = np.column_stack((-np.sin(centre.heading), np.cos(centre.heading)))
     points = np.column_stack((centre.x, centre.y)) + offset[:, None] * normal
-    # The points lie on a smooth curve, so a tight fit adds no noise.
     found = smooth_values(
         centre.s,
         points,
         span=centre.length,
         closed=closed,
-        tolerance=0.01,
+        tolerance=_WALK_TOLERANCE_M,
         knot_step=2.0 * float(centre.s[1]),
     )
     if found is None:

@@ -43,10 +43,15 @@ line likewise after filtering, and a coarse polyline is off by 2 m between its p
 """
 
 HEIGHT_TOLERANCE_M = 0.10
+LINE_HEIGHT_TOLERANCE_M = 0.05
 HEIGHT_KNOTS_M = 25.0
 """A car follows waves of the road longer than itself; shorter ones are noise or roughness here."""
 
-HALF_WIDTH_UNKNOWN_M = 0.0
+WIDTH_UNKNOWN_M = 0.0
+"""Stands for both widths where the circuit has none."""
+
+TIGHTEST_RADIUS_M = 3.0
+"""Below the turning radius of any car (assumption; road cars need 4.5 to 6 m)."""
 
 _CENTRE_STEP_M = 3.0
 
@@ -230,6 +235,7 @@ def stations_from(
     road = _Road(raw, along, centre)
     if line == "given":
         kind: LineKind = "driven" if raw.kind == "driven_line" else "given"
+        _check_radius(raw, centre)
         return road.stations(centre, np.zeros_like(centre.s), centre.s, kind)
     left, right = road.widths(centre.s)
     found = minimum_curvature_line(
@@ -241,6 +247,7 @@ def stations_from(
         vehicle_width_m=vehicle_width_m,
         spacing_m=spacing_m,
     )
+    _check_radius(raw, found.points)
     return road.stations(found.points, found.offset_m, found.centre_s_m, "min_curvature")
 
 
@@ -292,7 +299,7 @@ class _Road:
         """Room to the left and to the right of the centre line. [m]"""
         raw = self.raw
         if raw.width_left_m is None or raw.width_right_m is None:
-            zero = np.full_like(centre_s, HALF_WIDTH_UNKNOWN_M)
+            zero = np.full_like(centre_s, WIDTH_UNKNOWN_M)
             return zero, zero.copy()
         u = self._chord(centre_s)
         both = []
@@ -351,7 +358,7 @@ def _slopes(points: CurvePoints, height: Floats, closed: bool) -> tuple[Floats, 
         height[:, None],
         span=points.length,
         closed=closed,
-        tolerance=HEIGHT_TOLERANCE_M,
+        tolerance=LINE_HEIGHT_TOLERANCE_M,
         knot_step=HEIGHT_KNOTS_M,
     )
     if found is None:
@@ -359,13 +366,30 @@ def _slopes(points: CurvePoints, height: Floats, closed: bool) -> tuple[Floats, 
             "the height along the line jumps",
             code="height_not_smooth",
             key="z",
-            allowed=f"a height a smooth road follows within {HEIGHT_TOLERANCE_M:g}",
+            allowed=f"a height a smooth road follows within {LINE_HEIGHT_TOLERANCE_M:g}",
             unit="m",
             hint="look for steps in the heights or in the cross fall",
         )
     slope = found.spline.derivative()(points.s)[:, 0]
     bend = found.spline.derivative(2)(points.s)[:, 0]
     return np.arctan(slope), bend / (1.0 + slope**2) ** 1.5
+
+
+def _check_radius(raw: RawCircuit, points: CurvePoints) -> None:
+    """Refuse a line no car could follow: a zigzag that survived the smoothing."""
+    at = int(np.argmax(np.abs(points.curvature)))
+    radius = 1.0 / max(abs(float(points.curvature[at])), 1e-12)
+    if radius < TIGHTEST_RADIUS_M:
+        raise InputError(
+            "the line turns tighter than a car can",
+            code="line_too_tight",
+            file=raw.file,
+            key="x_m, y_m",
+            value=f"{radius:.2f} at {points.x[at]:.1f}, {points.y[at]:.1f}",
+            allowed=f"{TIGHTEST_RADIUS_M:g} or more",
+            unit="m",
+            hint="look for a zigzag there, or allow a larger tolerance",
+        )
 
 
 def _check_request(
