@@ -141,12 +141,28 @@ def limits(car, table, share, road, out, found):
     first_lost = out[tr.LOST]
     horizon = min(max(HORIZON * found[axle], 0.02 * ceiling), ceiling)
     found[other] = _find_zero(
-        car, table, share, road, out, PLACES[other], at_zero[other], min(found[other], horizon),
-        horizon, ROUGH,
+        car,
+        table,
+        share,
+        road,
+        out,
+        PLACES[other],
+        at_zero[other],
+        min(found[other], horizon),
+        horizon,
+        ROUGH,
     )
     if found[other] < found[axle]:
         found[other] = _find_zero(
-            car, table, share, road, out, PLACES[other], at_zero[other], found[other], horizon,
+            car,
+            table,
+            share,
+            road,
+            out,
+            PLACES[other],
+            at_zero[other],
+            found[other],
+            horizon,
             FINE,
         )
         first_lost = out[tr.LOST]

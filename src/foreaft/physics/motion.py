@@ -79,7 +79,10 @@ def _side_margin(car, table, road, scratch):
         part = car[at.FRONT_WEIGHT] if axle == 0 else 1.0 - car[at.FRONT_WEIGHT]
         capacity = tr.TINY_N
         for wheel in range(2 * axle, 2 * axle + 2):
-            capacity += tr.at_load(table, axle, tab.MU_Y, scratch[tr.LOAD + wheel]) * scratch[tr.LOAD + wheel]
+            capacity += (
+                tr.at_load(table, axle, tab.MU_Y, scratch[tr.LOAD + wheel])
+                * scratch[tr.LOAD + wheel]
+            )
         use = side * part / (capacity * road[tr.GRIP])
         worst = min(worst, 1.0 - use * use)
     return worst

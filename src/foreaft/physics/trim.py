@@ -314,7 +314,16 @@ def trim(car, table, share, pedal, road, out):
         demand_rear = brake_rear - spin_rear * decel + (1.0 - part) * net_engine
         left_front = _axle(car, table, 0, part, kappa, grip, demand_front, out)
         left_rear = _axle(car, table, 1, 1.0 - part, kappa, grip, demand_rear, out)
-        lost = demand_front + demand_rear - (out[WHEEL_FORCE + 0] + out[WHEEL_FORCE + 1] + out[WHEEL_FORCE + 2] + out[WHEEL_FORCE + 3])
+        lost = (
+            demand_front
+            + demand_rear
+            - (
+                out[WHEEL_FORCE + 0]
+                + out[WHEEL_FORCE + 1]
+                + out[WHEEL_FORCE + 2]
+                + out[WHEEL_FORCE + 3]
+            )
+        )
         out[LOST] = lost
         better = free - lost / inertia
         change = better - decel
@@ -333,10 +342,18 @@ def trim(car, table, share, pedal, road, out):
     out[DECEL], out[DRAG] = decel, drag
     out[FRONT_SIDE], out[REAR_SIDE] = side_front, side - side_front
     out[FRONT_MARGIN] = _axle_margin(
-        left_front, out[WHEEL_USE + FRONT_IN], out[WHEEL_USE + FRONT_OUT], side_front, _full_side(table, 0, out, grip)
+        left_front,
+        out[WHEEL_USE + FRONT_IN],
+        out[WHEEL_USE + FRONT_OUT],
+        side_front,
+        _full_side(table, 0, out, grip),
     )
     out[REAR_MARGIN] = _axle_margin(
-        left_rear, out[WHEEL_USE + REAR_IN], out[WHEEL_USE + REAR_OUT], side - side_front, _full_side(table, 1, out, grip)
+        left_rear,
+        out[WHEEL_USE + REAR_IN],
+        out[WHEEL_USE + REAR_OUT],
+        side - side_front,
+        _full_side(table, 1, out, grip),
     )
     out[FRONT_FORCE] = out[WHEEL_FORCE + FRONT_IN] + out[WHEEL_FORCE + FRONT_OUT]
     out[REAR_FORCE] = out[WHEEL_FORCE + REAR_IN] + out[WHEEL_FORCE + REAR_OUT]

@@ -33,11 +33,23 @@ Common practice, no source.
 LOW_USE: Final = 0.55
 HIGH_USE: Final = 1.0
 
+FAR: Final = 40.0
+"""More standard deviations, and more times the pedal, than matter."""
+
 PEDAL_OFF: Final = 0.02
 """Below this part of the first pedal the brakes count as released: no brake event there."""
 
 ROTATION_UNIT: Final = 0.04
 """One unit of rotation preference, as rear use minus front use. Common practice, no source."""
+
+FELT_POWER: Final = 4
+"""Balance is felt near the limit: its price goes with this power of the larger use (assumption)."""
+
+ROTATION_FULL: Final = 4.0
+"""Units away from the wanted balance at which its price has grown to half of what it can reach.
+
+An assumption: past that it is a matter of the axle limits, which have their own price.
+"""
 
 ROTATION_SPEED_MPS: Final = 20.0
 """Up to this apex speed a balance the driver does not like costs its full price; above, less.
@@ -96,7 +108,10 @@ TIGHT_NODE: Final = 12
 TIGHT_AXLE: Final = 13
 FRONT_USE: Final = 14
 REAR_USE: Final = 15
-P_EVENT: Final = 16
+MARGIN: Final = 16
+PEAK: Final = 17
+REAR_ROOM: Final = 18
+P_EVENT: Final = 19
 CELL_SIZE: Final = P_EVENT + EVENTS
 
 # Places in a node row of a pass.
@@ -120,7 +135,7 @@ def demand(zone, s, limit, first, use_straight, use_turning, ramp):
     """
     turn, release = zone[TURN_IN], zone[RELEASE]
     peak = use_straight * first
-    if s <= release and release < turn or s < turn and release >= turn:
+    if s < turn and (s <= release or release >= turn):
         return 0.0
     if s < turn:
         planned = peak * zone[AT_TURN_IN] * (s - release) / (turn - release)
@@ -204,11 +219,12 @@ def drive(car, share, zone, s, reach, first, uses, driver, low, high, node, z):
     """Drive the zone with two uses of the limit; return time, brake distance and tightest node.
 
     ``reach`` holds the speed the car has at each node if it does not brake. [m/s]
-    ``z`` is filled with the smallest distance to each event in standard deviations.
+    ``z`` is filled, event by event, with the smallest distance to it in standard deviations, and
+    then with the smallest capacity in times the planned pedal.
     """
     ramp = _ramp_length(zone)
-    z[:] = 40.0
-    time, brake_from, tight, tight_z = 0.0, -1.0, 0, 40.0
+    z[:] = FAR
+    time, brake_from, tight, tight_z = 0.0, -1.0, 0, FAR
     speed2, past = low[0, SPEED2], 0.0
     floor = driver[PEDAL_FLOOR] * first
     for k in range(NODES):
@@ -255,13 +271,14 @@ def _distances(zone, s, pedal, limit, floor, node, driver, z):
         hand = driver[HIT_SD] * wide * max(pedal, floor)
     else:
         hand = driver[RELEASE_SD] * wide * max(limit, floor)
-    nearest = 40.0
+    nearest = FAR
     for axle in range(2):
         capacity = max(node[FRONT + axle], 0.0)
         grip = driver[GRIP_SD] * wide * capacity
         distance = (capacity - pedal) / sqrt(hand * hand + grip * grip)
         event = axle if straight else FRONT_TURNING + axle
         z[event] = min(z[event], distance)
+        z[EVENTS + event] = min(z[EVENTS + event], capacity / pedal)
         nearest = min(nearest, distance)
     if not straight:
         grip = driver[GRIP_SD] * wide * node[WHEEL]
@@ -302,8 +319,9 @@ def _try(car, share, zone, s, reach, first, uses, driver, low, high, node, z):
 
 
 @kernel
-def _search_line(car, share, zone, s, reach, first, uses, which, width, points, driver, low, high,
-                 node, z):
+def _search_line(
+    car, share, zone, s, reach, first, uses, which, width, points, driver, low, high, node, z
+):
     """Improve one use of the limit: a grid, then the parabola through the best three."""
     centre = uses[which]
     bottom, top = max(centre - width, LOW_USE), min(centre + width, HIGH_USE)
@@ -344,24 +362,36 @@ def best_uses(car, share, zone, s, reach, first, driver, low, high, node, z, use
             if round_ == 0:
                 uses[which] = middle
             _search_line(
-                car, share, zone, s, reach, first, uses, which, width, points, driver, low, high,
-                node, z,
+                car,
+                share,
+                zone,
+                s,
+                reach,
+                first,
+                uses,
+                which,
+                width,
+                points,
+                driver,
+                low,
+                high,
+                node,
+                z,
             )
             if which == 1 and round_ == 0:
                 uses[0] = 0.85
 
 
 @kernel
-def _gross(zone, driver, first_node, tight, pedal):
+def _gross(zone, driver, z):
     """Return the expected price of gross errors: they cost, but no margin covers them. [s]"""
+    turning = zone[RELEASE] < zone[TURN_IN]
+    rate = driver[GROSS_RATE] * (0.5 if turning else 1.0)
+    hard = 1.0 + driver[GROSS_SIZE]
     total = 0.0
-    turning = tight < NODES_TURNING
-    hard = (1.0 + driver[GROSS_SIZE]) * pedal
-    for axle in range(2):
-        capacity = max(first_node[FRONT + axle], 1.0)
-        event = FRONT_TURNING + axle if turning else axle
-        chance = _tail((capacity - hard) / (driver[GROSS_SD] * capacity))
-        total += driver[GROSS_RATE] * chance * price(event, zone, driver)
+    for event in range(FRONT_STRAIGHT, REAR_TURNING + 1):
+        chance = _tail((z[EVENTS + event] - hard) / (driver[GROSS_SD] * hard))
+        total += rate * chance * price(event, zone, driver)
     return total
 
 
@@ -393,8 +423,11 @@ def cell(car, table, share, zone, s, roads, reach, apex_speed, driver, low, high
     limit = min(node[FRONT], node[REAR])
     pedal = demand(zone, s[tight], limit, first, uses[0], uses[1], _ramp_length(zone))
     row[TIGHT_AXLE] = 0.0 if node[FRONT] <= node[REAR] else 1.0
+    row[MARGIN] = 1.0 - pedal / limit if limit > 0.0 else 0.0
     row[FIRST_WHEEL] = node[WHICH]
-    row[GROSS] = _gross(zone, driver, node, tight, pedal)
+    row[GROSS] = _gross(zone, driver, z)
+    row[PEAK] = uses[0] * first
+    row[REAR_ROOM] = min(z[EVENTS + REAR_STRAIGHT], z[EVENTS + REAR_TURNING])
     roads[tight, tr.SPEED] = sqrt(node[SPEED2])
     row[FIRST_LOCK] = env.deceleration(car, table, share, node[WHEEL], roads[tight], out)
     _rotation(car, table, share, zone, s, roads, first, uses, driver, low, high, node, out, row)
@@ -419,8 +452,10 @@ def _rotation(car, table, share, zone, s, roads, first, uses, driver, low, high,
     row[FRONT_USE] = sqrt(max(1.0 - out[tr.FRONT_MARGIN], 0.0))
     row[REAR_USE] = sqrt(max(1.0 - out[tr.REAR_MARGIN], 0.0))
     away = (row[REAR_USE] - row[FRONT_USE]) / ROTATION_UNIT - driver[ROTATION_WANTED]
+    felt = max(row[FRONT_USE], row[REAR_USE]) ** FELT_POWER
+    squared = away * away / (1.0 + (away / ROTATION_FULL) ** 2)
     slow = ROTATION_SPEED_MPS / max(zone[APEX_SPEED], ROTATION_SPEED_MPS)
-    row[ROTATION] = driver[ROTATION_PRICE] * away * away * slow
+    row[ROTATION] = driver[ROTATION_PRICE] * squared * felt * slow
 
 
 @kernel
@@ -446,14 +481,28 @@ def field(car, table, shares, zones, s, roads, reach, side_use, driver, cells):
     """
     low, high = np.zeros((NODES, NODE_SIZE)), np.zeros((NODES, NODE_SIZE))
     scratch = (
-        np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE), np.zeros(NODE_SIZE),
-        np.zeros(EVENTS), np.zeros(2),
+        np.zeros(tr.TRIM_SIZE),
+        np.zeros(env.LIMITS_SIZE),
+        np.zeros(NODE_SIZE),
+        np.zeros(2 * EVENTS),
+        np.zeros(2),
     )
     for i in range(zones.shape[0]):
         road = roads[i].copy()
         apex = min(zones[i, APEX_SPEED], corner_speed(car, table, road[0], scratch[0], side_use))
         for j in range(shares.shape[0]):
             cell(
-                car, table, shares[j], zones[i], s[i], road, reach[i], apex, driver,
-                low, high, scratch, cells[i, j],
+                car,
+                table,
+                shares[j],
+                zones[i],
+                s[i],
+                road,
+                reach[i],
+                apex,
+                driver,
+                low,
+                high,
+                scratch,
+                cells[i, j],
             )
