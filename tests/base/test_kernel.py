@@ -23,10 +23,11 @@ print(kernels_are_warm(scaled), scaled(2.0), kernels_are_warm(scaled), FOLDER)
 """
 CALLEE = """
 from foreaft.base.kernel import kernel
+from foreaft.places import constants as at
 
 @kernel
 def factor() -> float:
-    return {value}
+    return {value} * at.ONE
 """
 
 
@@ -39,6 +40,12 @@ def copy(tmp_path: Path) -> Path:
         (package / name).write_bytes((kn.PACKAGE / name).read_bytes())
     (package / "caller.py").write_text(CALLER)
     (package / "callee.py").write_text(CALLEE.format(value=3.0))
+    (package / "places").mkdir()
+    (package / "places" / "__init__.py").write_text("")
+    (package / "places" / "constants.py").write_text("ONE = 1.0\n")
+    (package / "faces.py").write_text(
+        "from foreaft.base.kernel import kernels_are_warm\nfrom foreaft.caller import scaled\n"
+    )
     return package
 
 
@@ -63,6 +70,22 @@ def test_a_change_in_a_called_kernel_is_seen(copy: Path, tmp_path: Path) -> None
     assert changed[:3] == ["False", "10.0", "True"]
     assert cold[3] == warm[3] != changed[3]
     assert not list(copy.rglob("*.nbi")), "nothing is written beside the sources"
+
+
+def test_a_change_in_a_constant_of_a_file_without_kernels_is_seen(
+    copy: Path, tmp_path: Path
+) -> None:
+    # numba freezes the globals a kernel reads into its machine code.
+    cache = str(tmp_path / "cache")
+    assert run(copy, FOREAFT_CACHE=cache)[1] == "6.0"
+    (copy / "places" / "constants.py").write_text("ONE = 2.0\n")
+    assert run(copy, FOREAFT_CACHE=cache)[:2] == ["False", "12.0"]
+
+
+def test_a_change_above_the_kernels_compiles_nothing_anew(copy: Path) -> None:
+    names = {path.name for path in kn.kernel_sources(copy)}
+    assert {"caller.py", "callee.py", "constants.py", "kernel.py"} <= names
+    assert "faces.py" not in names
 
 
 def test_bounds_checks_have_a_cache_of_their_own(copy: Path, tmp_path: Path) -> None:
@@ -121,6 +144,21 @@ def test_only_old_caches_are_dropped(tmp_path: Path) -> None:
         "other",
     ]
     kn.drop_old_folders(tmp_path / "absent", now)
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "from foreaft.base.kernel import kernel",
+        "from foreaft.base.kernel import kernels_are_warm, kernel",
+        "from foreaft.base.kernel import (",
+        "from foreaft.base import kernel as k",
+        "import foreaft.base.kernel",
+    ],
+)
+def test_every_way_to_the_decorator_is_seen(copy: Path, line: str) -> None:
+    (copy / "another.py").write_text(line + "\n")
+    assert copy / "another.py" in kn.kernel_sources(copy)
 
 
 def test_every_file_with_a_kernel_is_in_the_key() -> None:

@@ -1,8 +1,8 @@
 """The one decorator for compiled functions, and where their machine code is kept on disk.
 
-numba keys its cache by the file of each kernel alone, so a change in a kernel called from another
-file would go unseen and the old result be returned.
-Therefore the cache folder is named by a hash of every source file that holds kernels, with the
+numba keys its cache by the file of each kernel alone, so a change in a kernel or a constant of
+another file would go unseen and the old result be returned.
+Therefore the cache folder is named by a hash of every source file that kernels draw on, with the
 versions of numba and Python: any change leads to another folder, and so to a fresh compilation.
 
 The folder must be chosen before the first function is decorated, which is why this module does so
@@ -18,11 +18,12 @@ from __future__ import annotations
 import hashlib
 import inspect
 import os
+import re
 import shutil
 import sys
 import tempfile
 import time
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any, Final, ParamSpec, TypeVar, cast
 
@@ -33,6 +34,13 @@ R = TypeVar("R")
 
 PACKAGE: Final = Path(__file__).resolve().parent.parent
 FOLDER_PREFIX: Final = "kernels-"
+_IMPORT: Final = re.compile(rb"^\s*(?:from|import)\s+(foreaft[\w.]*)", re.MULTILINE)
+
+_USE: Final = re.compile(
+    rb"foreaft\.base(?:\.kernel)? import (?:\(|[^\n]*\bkernel\b)|import foreaft\.base\.kernel"
+)
+"""Asking whether kernels are warm is no use of them."""
+
 FOLDERS_KEPT: Final = 6
 """Caches of other sources left in place: switching between versions stays fast."""
 
@@ -65,10 +73,27 @@ def cache_root(environ: Mapping[str, str], platform: str, home: Path) -> Path:
 
 
 def kernel_sources(package: Path) -> list[Path]:
-    """List the source files that may hold kernels: those that name this module, and this one."""
-    name = b"base.kernel"
-    files = sorted(package.rglob("*.py"))
-    return [file for file in files if file.name == "kernel.py" or name in file.read_bytes()]
+    """List the files that shape machine code: those that use the decorator, and all they import.
+
+    The latter because numba freezes the globals a kernel reads, wherever they are defined.
+    """
+    texts = {file: file.read_bytes() for file in package.rglob("*.py")}
+    waiting = [file for file, text in texts.items() if _USE.search(text)]
+    waiting.append(package / "base" / "kernel.py")
+    found: set[Path] = set()
+    while waiting:
+        file = waiting.pop()
+        if file in texts and file not in found:
+            found.add(file)
+            waiting += _imported_files(package, texts[file])
+    return sorted(found)
+
+
+def _imported_files(package: Path, text: bytes) -> Iterator[Path]:
+    """Give the files a source imports from the package; of a package named, all its modules."""
+    for name in _IMPORT.findall(text):
+        place = package.joinpath(*name.decode().split(".")[1:])
+        yield from place.glob("*.py") if place.is_dir() else [place.with_suffix(".py")]
 
 
 def sources_key(package: Path, sources: Iterable[Path], environ: Mapping[str, str]) -> str:
