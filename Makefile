@@ -11,7 +11,7 @@ demo: ## set up, then the main job on the invented car and circuit
 
 test: lint timing ## everything
 	@tools/browser.sh
-	@$(RUN) pytest -q -n $(WORKERS) --dist worksteal -m "not timing"
+	@$(RUN) pytest -n $(WORKERS) --dist worksteal -m "not timing"
 
 quick: ## the fast tests
 	@tools/setup.sh test

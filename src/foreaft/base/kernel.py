@@ -185,6 +185,6 @@ def kernels_are_warm(*kernels: Callable[..., object]) -> bool:
 
 
 def _index_pattern(one: Callable[..., object]) -> str:
-    """Name the index files of a kernel as numba 0.61 to 0.68 do: file, function, line."""
+    """Name the index files of a kernel as numba 0.68 does: file, function, line."""
     code: Any = inspect.unwrap(one)
     return f"{Path(code.__code__.co_filename).stem}.{code.__name__}-*.nbi"
