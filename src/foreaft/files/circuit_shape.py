@@ -30,6 +30,9 @@ GAP_RATIO, GAP_LEAST_M = 10.0, 25.0
 CLOSED_RATIO = 2.0
 """Ends within so many median spacings of each other make a lap."""
 
+MAX_TURN_RAD = np.radians(150.0)
+"""From one piece of the line to the next; a hairpin drawn by two points turns 90 degrees twice."""
+
 LENGTH_RANGE_M = (100.0, 100_000.0)
 MAX_SLOPE = 1.0
 
@@ -61,6 +64,7 @@ def checked_shape(
     else:
         hole = max(GAP_RATIO * median, GAP_LEAST_M)
         _check_jumps(file, chords, MAX_JUMP_M, hole, where)
+    _check_turns(file, points, where)
     shut = _is_closed(file, ends, median, closed, where(len(points) - 1))
     keep = len(points) - 1 if shut and ends <= REPEATED_M else len(points)
     _check_count(file, keep)
@@ -98,6 +102,27 @@ def _check_repeated(file: Path, chords: Floats, points: Floats, where: Where) ->
         )
 
 
+def _check_turns(file: Path, points: Floats, where: Where) -> None:
+    """Refuse a line that goes back on itself, as rows out of order do."""
+    step = np.diff(points, axis=0)
+    heading = np.arctan2(step[:, 1], step[:, 0])
+    turn = np.abs((np.diff(heading) + np.pi) % (2.0 * np.pi) - np.pi)
+    at = np.flatnonzero(turn > MAX_TURN_RAD)
+    if len(at):
+        row = int(at[0]) + 1
+        raise InputError(
+            "the line turns back on itself here",
+            code="circuit_turns_back",
+            file=file,
+            line=where(row),
+            key=f"point {row + 1}",
+            value=round(float(np.degrees(turn[at[0]]))),
+            allowed=f"up to {np.degrees(MAX_TURN_RAD):.0f}",
+            unit="deg",
+            hint="are the rows in driving order?",
+        )
+
+
 def _check_length(file: Path, length: float) -> None:
     low, high = LENGTH_RANGE_M
     if not low <= length <= high:
@@ -116,10 +141,11 @@ def _check_length(file: Path, length: float) -> None:
 def _check_jumps(
     file: Path, chords: Floats, max_jump_m: float, hole_m: float, where: Where
 ) -> None:
-    row = int(np.argmax(chords))
     limit = min(max_jump_m, hole_m)
-    if chords[row] <= limit:
+    at = np.flatnonzero(chords > limit)
+    if not len(at):
         return
+    row = int(at[0])
     jump = chords[row] > max_jump_m
     raise InputError(
         "two points that follow each other lie too far apart"

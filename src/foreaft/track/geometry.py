@@ -70,7 +70,8 @@ class UniformBasis(NamedTuple):
             rows = chain.shape[0]
             chain = (chain[1:rows] - chain[: rows - 1]) / step
         inner = knots[derivative : len(knots) - derivative]
-        inside = np.clip(u, 0.0, self.span)  # rounding only: callers stay within the span
+        last = inner[len(inner) - 1 - (DEGREE - derivative)]
+        inside = np.clip(u, 0.0, last)  # rounding only: callers stay within the span
         design = BSpline.design_matrix(inside, inner, DEGREE - derivative)
         return sparse.csr_array(design @ chain)
 
