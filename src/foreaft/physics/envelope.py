@@ -71,7 +71,7 @@ def _worst_wheel(out):
 
 @kernel
 def _value(out, place):
-    """Return the quantity whose zero is sought: an axle margin, or what the first wheel has left."""
+    """Return the quantity whose zero is sought: an axle margin, or the first wheel's rest."""
     if place < 0:
         left, _ = _worst_wheel(out)
         return left

@@ -71,21 +71,18 @@ def stop(car, table, share, speed_from, speed_to, use, result):
 
 @kernel
 def _side_margin(car, table, road, scratch):
-    """Return how much of the squared side capacity the worse axle has left, no braking, no drive."""
+    """Return 1 - side use squared of the worse axle without braking or drive; fill both margins."""
     normal, side, drag, downforce, _ = tr.outside_forces(car, road)
     tr.wheel_loads(car, -drag, drag, 0.0, normal, side, downforce, scratch)
-    worst = 1.0
     for axle in range(2):
         part = car[at.FRONT_WEIGHT] if axle == 0 else 1.0 - car[at.FRONT_WEIGHT]
         capacity = tr.TINY_N
         for wheel in range(2 * axle, 2 * axle + 2):
-            capacity += (
-                tr.at_load(table, axle, tab.MU_Y, scratch[tr.LOAD + wheel])
-                * scratch[tr.LOAD + wheel]
-            )
+            load = scratch[tr.LOAD + wheel]
+            capacity += tr.at_load(table, axle, tab.MU_Y, load) * load
         use = side * part / (capacity * road[tr.GRIP])
-        worst = min(worst, 1.0 - use * use)
-    return worst
+        scratch[tr.FRONT_MARGIN + axle] = 1.0 - use * use
+    return min(scratch[tr.FRONT_MARGIN], scratch[tr.REAR_MARGIN])
 
 
 @kernel
@@ -115,6 +112,42 @@ def corner_speed(car, table, road, scratch, side_use):
 
 
 @kernel
+def mid_corner_difference(car, table, speed, side_use):
+    """Return front minus rear use of the side grip in a steady corner off the brakes. [-]
+
+    The corner is the one whose worse axle uses ``side_use`` of its side grip at this speed.
+    """
+    road, row = np.zeros(tr.ROAD_SIZE), np.zeros(tr.TRIM_SIZE)
+    road[tr.GRIP], road[tr.SPEED] = 1.0, speed
+    low, high = 0.0, 1.0
+    for _ in range(40):
+        road[tr.CURVATURE] = 0.5 * (low + high)
+        if _side_margin(car, table, road, row) >= 1.0 - side_use * side_use:
+            low = road[tr.CURVATURE]
+        else:
+            high = road[tr.CURVATURE]
+    _side_margin(car, table, road, row)
+    front = sqrt(max(1.0 - row[tr.FRONT_MARGIN], 0.0))
+    return front - sqrt(max(1.0 - row[tr.REAR_MARGIN], 0.0))
+
+
+@kernel
+def crossover_share(car, table, speed):
+    """Return the share of the brakes at which both axles are spent together in a straight stop."""
+    road, out, found = np.zeros(tr.ROAD_SIZE), np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE)
+    road[tr.GRIP], road[tr.SPEED] = 1.0, speed
+    low, high = 0.02, 0.98
+    for _ in range(30):
+        share = 0.5 * (low + high)
+        env.limits(car, table, share, road, out, found)
+        if found[env.FRONT] > found[env.REAR]:
+            low = share
+        else:
+            high = share
+    return 0.5 * (low + high)
+
+
+@kernel
 def _drive_limit(car, table, road, scratch, accel):
     """Return the drive force the driven wheels can put down beside their side force. [N]"""
     normal, side, drag, downforce, slope = tr.outside_forces(car, road)
@@ -137,8 +170,8 @@ def _drive_limit(car, table, road, scratch, accel):
 @kernel
 def acceleration(car, table, road, scratch):
     """Return the acceleration with full power at one station. [m/s2]"""
-    normal, side, drag, downforce, slope = tr.outside_forces(car, road)
-    engine, driveline = tr.engine_braking(car, road[tr.SPEED])
+    _, _, drag, _, slope = tr.outside_forces(car, road)
+    _, driveline = tr.engine_braking(car, road[tr.SPEED])
     spin_front, spin_rear = tr.wheel_masses(car)
     inertia = car[at.MASS] + spin_front + spin_rear + driveline
     push = car[at.POWER] / max(road[tr.SPEED], LOWEST_SPEED_MPS)

@@ -203,7 +203,7 @@ def wheel_masses(car):
 
 @kernel
 def outside_forces(car, road):
-    """Return normal and side force the road must carry, drag, downforce and weight uphill. [N]"""
+    """Return normal and side force on the road, drag, downforce and weight uphill. [N]"""
     m, v = car[at.MASS], road[SPEED]
     sin_grade = sin(road[GRADE]) if road[GRADE] != 0.0 else 0.0
     sin_bank = sin(road[BANK]) if road[BANK] != 0.0 else 0.0
@@ -219,7 +219,9 @@ def outside_forces(car, road):
 
 @kernel
 def wheel_loads(car, ground, drag, decel, normal, side, downforce, out):
-    """Fill the four wheel loads of a trim row; a wheel that lifts hands its share of the roll to the other axle.
+    """Fill the four wheel loads of a trim row.
+
+    A wheel that lifts hands its share of the roll to the other axle.
 
     Load transfer counts where the forces act: braking at the road, drag at its own height.
     """
@@ -260,7 +262,7 @@ def _tied_difference(car, table, axle, part, both, kappa, grip):
 
 @kernel
 def _axle(car, table, axle, part, kappa, grip, demand, out):
-    """Fill use and force of an axle's wheels in a trim row; return the side force left to it. [N]"""
+    """Fill use and force of an axle's wheels; return the side force left to it. [N]"""
     inside, outside = 2 * axle, 2 * axle + 1
     tied = _tied_difference(
         car, table, axle, part, out[LOAD + inside] + out[LOAD + outside], kappa, grip

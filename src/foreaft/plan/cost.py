@@ -506,3 +506,72 @@ def field(car, table, shares, zones, s, roads, reach, side_use, driver, cells):
                 scratch,
                 cells[i, j],
             )
+
+
+# Places in a profile row: one node of a zone as planned.
+PROFILE_SPEED: Final = 0
+PROFILE_DECEL: Final = 1
+PROFILE_SIDE: Final = 2
+PROFILE_PEDAL: Final = 3
+PROFILE_LIMIT: Final = 4
+PROFILE_FRONT_USE: Final = 5
+PROFILE_REAR_USE: Final = 6
+PROFILE_ROAD_SHARE: Final = 7
+PROFILE_SIZE: Final = 8
+
+
+@kernel
+def profile(car, table, share, zone, s, roads, reach, side_use, uses, rows):
+    """Fill the profile of one zone, driven at given uses of the limit and solved at every node.
+
+    Unlike :func:`drive` nothing is interpolated between passes.
+    ``rows`` has shape (NODES, PROFILE_SIZE); nodes before the brake point carry the approach speed
+    and no pedal.
+    Returns the distance before the apex at which braking begins. [m]
+    """
+    out, found, node = np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE), np.zeros(NODE_SIZE)
+    roads[NODES - 1, tr.SPEED] = zone[APPROACH]
+    env.limits(car, table, share, roads[NODES - 1], out, found)
+    first, ramp = min(found[env.FRONT], found[env.REAR]), _ramp_length(zone)
+    speed = min(zone[APEX_SPEED], corner_speed(car, table, roads[0], out, side_use))
+    speed2, past, brake_from = speed * speed, 0.0, -1.0
+    found[:] = 0.0
+    for k in range(NODES):
+        pedal = 0.0
+        if brake_from < 0.0:
+            before = speed2
+            if k > 0:
+                speed2 = max(before + 2.0 * past * (s[k] - s[k - 1]), 1.0)
+            for _ in range(2):
+                _solve_node(car, table, share, roads[k], speed2, out, found, node)
+                limit = max(min(node[FRONT], node[REAR]), 0.0)
+                pedal = demand(zone, s[k], limit, first, uses[0], uses[1], ramp)
+                tr.trim(car, table, share, pedal, roads[k], out)
+                if k > 0:
+                    mean = 0.5 * (past + out[tr.DECEL])
+                    speed2 = max(before + 2.0 * mean * (s[k] - s[k - 1]), 1.0)
+            past = out[tr.DECEL]
+            top2 = reach[k] * reach[k]
+            if k > 0 and speed2 >= top2:
+                gap = max(speed2 - before, 1e-9)
+                brake_from = s[k - 1] + (top2 - before) / gap * (s[k] - s[k - 1])
+        if brake_from >= 0.0:
+            speed2, pedal = reach[k] * reach[k], 0.0
+        _fill_profile(car, table, share, pedal, speed2, roads[k], out, found, rows[k])
+    return brake_from if brake_from >= 0.0 else s[NODES - 1]
+
+
+@kernel
+def _fill_profile(car, table, share, pedal, speed2, road, out, found, row):
+    """Fill one profile row from the trim at a pedal effort."""
+    road[tr.SPEED] = sqrt(speed2)
+    env.limits(car, table, share, road, out, found)
+    tr.trim(car, table, share, pedal, road, out)
+    row[PROFILE_SPEED], row[PROFILE_DECEL] = road[tr.SPEED], out[tr.DECEL]
+    row[PROFILE_SIDE] = speed2 * road[tr.CURVATURE]
+    row[PROFILE_PEDAL] = pedal
+    row[PROFILE_LIMIT] = min(found[env.FRONT], found[env.REAR])
+    row[PROFILE_FRONT_USE] = sqrt(max(1.0 - out[tr.FRONT_MARGIN], 0.0))
+    row[PROFILE_REAR_USE] = sqrt(max(1.0 - out[tr.REAR_MARGIN], 0.0))
+    total = out[tr.FRONT_FORCE] + out[tr.REAR_FORCE]
+    row[PROFILE_ROAD_SHARE] = out[tr.FRONT_FORCE] / total if total > 0.0 else np.nan

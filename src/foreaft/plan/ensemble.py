@@ -1,0 +1,201 @@
+"""The car that is not known exactly: sampled cars that fit what the driver has told.
+
+Row 0 of every array is the nominal car.
+A sampled car is kept only if it can drive the corners as typed, lets go at the end the driver
+named, and is balanced in mid-corner as he said; how many were kept is part of the answer.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from foreaft.base.errors import Cancelled, CannotTell
+from foreaft.model.adjuster import Anchor
+from foreaft.model.car import Car, CarArrays, draw, vectors
+from foreaft.model.conditions import Conditions
+from foreaft.physics import envelope as env
+from foreaft.physics import motion
+from foreaft.physics import trim as tr
+from foreaft.plan import cost as co
+from foreaft.plan.arrange import ZoneArrays
+from foreaft.plan.anchor import anchored_shares, straight_crossover
+
+Floats = NDArray[np.float64]
+
+CANDIDATES_PER_SAMPLE: Final = 6
+FEWEST_KEPT: Final = 8
+THREADS: Final = 2
+"""As many as the cores this is written for; kernels release the lock."""
+
+CROSSOVER_SPEED_MPS: Final = 30.0
+"""Speed in the middle of the straight stop by which an anchor is read (120 to 60 km/h and above).
+
+Common practice, no source.
+"""
+
+FITS_FRAC: Final = 0.004
+"""A car counts as letting go at the named end up to this much share on the wrong side."""
+
+
+@dataclass(frozen=True, eq=False)
+class Cars:
+    """Sampled cars that fit; arrays have one row per car, the nominal car first."""
+
+    arrays: CarArrays
+    draws: dict[str, Floats]
+    crossover_share: Floats
+    kept_frac: float
+    nominal_fits: bool
+
+
+def gather(
+    car: Car, conditions: Conditions, seed: int, samples: int, zones: ZoneArrays | None
+) -> Cars:
+    """Return the nominal car and up to ``samples`` sampled cars that fit.
+
+    Raises
+    ------
+    CannotTell
+        If almost no car of the stated ranges fits what the driver has told.
+    """
+    wanted = samples * CANDIDATES_PER_SAMPLE if samples else 0
+    draws = draw(car, seed, wanted)
+    arrays = vectors(car, draws, conditions)
+    crossover = straight_crossover(arrays.vector, arrays.table, CROSSOVER_SPEED_MPS)
+    if car.anchor is not None and car.adjuster.meaning == "unknown":
+        arrays = arrays._replace(share=anchored_shares(car, arrays, draws, crossover, seed))
+    fits = _fits(car, arrays, crossover, zones)
+    nominal_fits = bool(fits[0])
+    sampled = np.flatnonzero(fits[1:])[:samples] + 1
+    if samples and len(sampled) < min(FEWEST_KEPT, samples):
+        raise CannotTell(
+            "a setting for this car",
+            because=(
+                f"of {wanted} cars inside the stated ranges only {int(fits[1:].sum())} fit what "
+                "was told: the corner speeds, the end that lets go first, the mid-corner balance"
+            ),
+            would_settle="check the slowest corners' radius and speed, the grip and the anchor",
+        )
+    first = 0 if nominal_fits or not samples else int(sampled[len(sampled) // 2])
+    rows = np.concatenate([[first], sampled]).astype(np.intp)
+    return Cars(
+        arrays=arrays._replace(
+            vector=arrays.vector[rows], table=arrays.table[rows], share=arrays.share[rows]
+        ),
+        draws={key: values[rows] for key, values in draws.items()},
+        crossover_share=crossover[rows],
+        kept_frac=float(fits[1:].mean()) if wanted else 1.0,
+        nominal_fits=nominal_fits,
+    )
+
+
+def _fits(
+    car: Car, arrays: CarArrays, crossover: Floats, zones: ZoneArrays | None
+) -> NDArray[np.bool_]:
+    fits = np.ones(len(arrays.vector), dtype=np.bool_)
+    if zones is not None:
+        fits &= reaches_corners(arrays, zones)
+    if car.anchor is not None:
+        fits &= _lets_go_as_told(car.anchor, arrays, crossover)
+        fits &= _balanced_as_told(car.anchor, arrays)
+    return fits
+
+
+def reaches_corners(arrays: CarArrays, zones: ZoneArrays) -> NDArray[np.bool_]:
+    """Whether each car can take every apex at the speed it was taken. shape (cars,)"""
+    scratch = np.zeros(tr.TRIM_SIZE)
+    fits = np.ones(len(arrays.vector), dtype=np.bool_)
+    for i in range(len(arrays.vector)):
+        for zone, road in zip(zones.zones, zones.roads, strict=True):
+            able = motion.corner_speed(
+                arrays.vector[i], arrays.table[i], road[0].copy(), scratch, 1.0
+            )
+            if able < zone[co.APEX_SPEED]:
+                fits[i] = False
+                break
+    return fits
+
+
+def _lets_go_as_told(anchor: Anchor, arrays: CarArrays, crossover: Floats) -> NDArray[np.bool_]:
+    at_anchor = np.array([np.interp(anchor.setting, arrays.settings, row) for row in arrays.share])
+    ahead = at_anchor - crossover
+    if anchor.first_to_let_go == "front":
+        return ahead > -FITS_FRAC
+    if anchor.first_to_let_go == "rear":
+        return ahead < FITS_FRAC
+    return np.ones(len(crossover), dtype=np.bool_)
+
+
+MID_CORNER_DIFFERENCE: Final = {
+    "pushes": (0.005, 1.0),
+    "neutral": (-0.03, 0.03),
+    "loose": (-1.0, -0.005),
+    None: (-1.0, 1.0),
+}
+"""Front minus rear use of side grip in a steady corner. Common practice, no source."""
+
+MID_CORNER_SPEED_MPS: Final = 30.0
+MID_CORNER_SIDE_USE: Final = 0.95
+
+
+def _balanced_as_told(anchor: Anchor, arrays: CarArrays) -> NDArray[np.bool_]:
+    low, high = MID_CORNER_DIFFERENCE[anchor.mid_corner]
+    if anchor.mid_corner is None:
+        return np.ones(len(arrays.vector), dtype=np.bool_)
+    difference = np.array(
+        [
+            motion.mid_corner_difference(
+                vector, table, MID_CORNER_SPEED_MPS, MID_CORNER_SIDE_USE
+            )
+            for vector, table in zip(arrays.vector, arrays.table, strict=True)
+        ]
+    )
+    return (difference >= low) & (difference <= high)
+
+
+def fields(
+    arrays: CarArrays,
+    zones: ZoneArrays,
+    driver: Floats,
+    side_use: float,
+    progress: Callable[[int, int], None] = lambda done, of: None,
+    cancelled: Callable[[], bool] = lambda: False,
+) -> Floats:
+    """Return the cells of every car, shape (cars, zones, settings, cost.CELL_SIZE).
+
+    Raises
+    ------
+    Cancelled
+        If asked to stop between two cars.
+    """
+    cars, places = len(arrays.vector), (len(zones.zones), arrays.share.shape[1], co.CELL_SIZE)
+    cells = np.zeros((cars, *places))
+
+    def one(i: int) -> None:
+        if cancelled():
+            raise Cancelled
+        co.field(
+            arrays.vector[i],
+            arrays.table[i],
+            arrays.share[i],
+            zones.zones,
+            zones.s,
+            zones.roads,
+            zones.reach,
+            side_use,
+            driver,
+            cells[i],
+        )
+
+    one(0)  # alone, so that a first compilation happens once
+    progress(1, cars)
+    with ThreadPoolExecutor(THREADS) as pool:
+        for done, _ in enumerate(pool.map(one, range(1, cars)), start=2):
+            progress(done, cars)
+    return cells
