@@ -325,7 +325,7 @@ STEEPEST_SLIP_ANGLE: Final = np.pi / 4.0
 
 SLIP_GRID: Final = 801
 ANGLE_GRID: Final = 801
-SMALLEST_LOAD_FRAC: Final = 1e-6
+SMALLEST_LOAD_FRAC: Final = 1e-9
 """A knot at zero load holds the limit, evaluated at this part of the nominal load."""
 
 
