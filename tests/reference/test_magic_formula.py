@@ -173,6 +173,24 @@ def test_pressure_terms_vanish_at_nominal_pressure_only():
     assert mf.forces(TYRE, soft)[0] != pytest.approx(mf.forces(plain, soft)[0], rel=1e-3)
 
 
+@pytest.mark.parametrize("pressure", [176e3, 198e3, 250e3])
+def test_peaks_and_slopes_off_the_nominal_pressure(pressure):
+    """The factors of 4.E13, 4.E15, 4.E23 and 4.E25, written out; no published number is known."""
+    even, load = mf.symmetric(TYRE), 3000.0
+    dfz, dpi = -0.25, pressure / NOMINAL - 1.0
+    table = mf.capacity_table(TYRE, np.array([load]), pressure)
+    mu_x = (1.0422 + 0.08285 * 0.25) * (1 - 0.09603 * dpi + 0.06518 * dpi**2)
+    mu_y = (0.8785 + 0.06452 * 0.25) * (1 - 0.16666 * dpi + 0.2811 * dpi**2)
+    assert (table.mu_x[0], table.mu_y[0]) == (pytest.approx(mu_x), pytest.approx(mu_y))
+    slope = (21.687 + 13.728 * dfz) * np.exp(-0.4098 * dfz)
+    slope *= 1 - 0.3485 * dpi + 0.37824 * dpi**2
+    step = mf.Slip(load, 1e-6, 1e-6, 0.0, pressure)
+    assert mf.pure_fx(even, step) / 1e-6 / load == pytest.approx(slope, rel=1e-5)
+    bow = np.sin(2.0005 * np.arctan(0.75 / (1.715 * (1 - 0.06523 * dpi))))
+    stiffness = -15.324 * 4000.0 * (1 - 0.6255 * dpi) * bow
+    assert mf.pure_fy(even, step) / 1e-6 == pytest.approx(stiffness, rel=1e-5)
+
+
 # --- capacity table ---------------------------------------------------------------------------
 
 KNOTS = np.array([0.0, 2000.0, 4000.0, 8000.0])
