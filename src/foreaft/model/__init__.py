@@ -1,0 +1,1 @@
+"""What people describe: car, adjuster, driver, conditions, zones; frozen and validated."""

@@ -1,0 +1,805 @@
+"""The car: what a file says, the numbers drawn from it, and the arrays the physics wants.
+
+The way: file -> :class:`Car` -> :func:`draw` (row 0 is the nominal car) -> :func:`vectors`.
+What nobody gave but the physics needs stands in ``DEFAULTS``, and every answer shows it as an
+assumption.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Mapping
+from math import pi
+from typing import Annotated, Any, Final, Literal, NamedTuple, Self
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import Field, model_validator
+
+from foreaft.base.errors import InputError
+from foreaft.base.number import Number
+from foreaft.base.units import GRAVITY_MPS2, pa_from_bar
+from foreaft.model import convert
+from foreaft.model.adjuster import Adjuster
+from foreaft.model.conditions import Conditions
+from foreaft.model.fields import SLUG, Model, Quantity, Word, catalogue, numbers_of, refuse
+from foreaft.model.parts import Anchor, Brakes, Drive, Fuel, Tyres, Wheel
+from foreaft.physics import layout
+from foreaft.physics.tyre import (
+    TABLE_SIZE,
+    FewNumbers,
+    axle_table_few_numbers,
+    axle_table_from_curves,
+    load_knots,
+)
+
+Floats = NDArray[np.float64]
+
+LOAD_SPEED_MPS: Final = 100.0
+"""The tyre table reaches to half the weight and downforce at this speed on one wheel."""
+
+WHEEL_INERTIA_MASS_KG: Final = 10.0
+"""Spin inertia of a wheel / radius^2 where nobody gave it: between 7 kg (a light single-seater)
+and 14 kg (the road car of checks.md 3.5). An assumption."""
+
+
+class Car(Model):
+    """A car file. Masses and places with the driver and the fuel of ``[fuel]`` aboard."""
+
+    schema_: Annotated[Literal["foreaft.car/1"], Word("first key of the file")] = Field(
+        alias="schema"
+    )
+    id: Annotated[
+        str,
+        Word("lower-case words joined by hyphens; kept for good"),
+        Field(pattern=SLUG, max_length=60),
+    ]
+    name: Annotated[str, Word("a label for people"), Field(min_length=1, max_length=80)]
+    class_name: Annotated[str | None, Word("class it belongs to, a label")] = None
+    draws_file: Annotated[
+        str | None,
+        Word(
+            "CSV or JSON beside this file with joint draws of several numbers, as learn writes it"
+        ),
+    ] = None
+
+    mass_kg: Annotated[
+        Number,
+        Quantity("kg", 100, 10000, "500 to 1450", "mass as run, with driver and fuel", "scales"),
+    ]
+    front_weight_frac: Annotated[
+        Number,
+        Quantity(
+            "",
+            0.05,
+            0.95,
+            "0.41 to 0.64",
+            "static load on the front axle / weight",
+            "scales under both axles",
+        ),
+    ]
+    cg_height_m: Annotated[
+        Number,
+        Quantity(
+            "m",
+            0.05,
+            2.5,
+            "0.26 to 0.58",
+            "centre of gravity above the road",
+            "lift one axle by half a metre and weigh the other",
+        ),
+    ]
+    wheelbase_m: Annotated[Number, Quantity("m", 1, 6, "2.0 to 2.95", "axle to axle", "tape")]
+    track_front_m: Annotated[
+        Number,
+        Quantity("m", 0.5, 3, "1.2 to 1.72", "front track, middle to middle of the tyres", "tape"),
+    ]
+    track_rear_m: Annotated[
+        Number,
+        Quantity("m", 0.5, 3, "1.2 to 1.70", "rear track, middle to middle of the tyres", "tape"),
+    ]
+    yaw_inertia_kgm2: Annotated[
+        Number | None, Quantity("kg m2", 10, 50000, "400 to 2200", "yaw moment of inertia")
+    ] = None
+    yaw_inertia_frac: Annotated[
+        Number | None,
+        Quantity(
+            "",
+            0.1,
+            2,
+            "0.7 to 1.0",
+            "instead of yaw_inertia_kgm2: yaw inertia / (mass x distance to "
+            "the front axle x distance to the rear axle)",
+        ),
+    ] = None
+    roll_front_frac: Annotated[
+        Number,
+        Quantity(
+            "",
+            0.01,
+            0.99,
+            "0.3 to 0.8",
+            "front share of the roll stiffness, tyres counted",
+            "lift one front wheel: load taken off the other end tells",
+        ),
+    ]
+    drag_area_m2: Annotated[
+        Number,
+        Quantity(
+            "m2",
+            0,
+            5,
+            "0.45 to 1.25",
+            "drag coefficient x frontal area",
+            "coasting from high speed",
+        ),
+    ]
+    lift_area_m2: Annotated[
+        Number | None,
+        Quantity("m2", -2, 10, "0 to 4", "downforce coefficient x area, positive down"),
+    ] = None
+    aero_front_frac: Annotated[
+        Number | None, Quantity("", 0, 1, "0.35 to 0.48", "front share of the downforce")
+    ] = None
+    lift_front_area_m2: Annotated[
+        Number | None,
+        Quantity("m2", -2, 6, "-0.1 to 1.7", "instead of the two: downforce at the front"),
+    ] = None
+    lift_rear_area_m2: Annotated[
+        Number | None,
+        Quantity("m2", -2, 6, "-0.1 to 2.3", "instead of the two: downforce at the rear"),
+    ] = None
+    aero_front_shift_frac_per_g: Annotated[
+        Number | None,
+        Quantity(
+            "1/g",
+            -0.2,
+            0.2,
+            "0 to 0.04",
+            "forward move of the downforce's front share per g of braking",
+        ),
+    ] = None
+    drag_height_m: Annotated[
+        Number | None,
+        Quantity(
+            "m", 0, 3, "0.3 to 0.7", "height at which the drag acts; centre of gravity if absent"
+        ),
+    ] = None
+
+    fuel: Annotated[Fuel | None, Word("fuel counted in mass_kg")] = None
+    tyre: Annotated[Tyres, Word("tyres")]
+    wheel: Annotated[Wheel, Word("wheels")]
+    drive: Annotated[Drive, Word("power and engine braking")]
+    brakes: Annotated[Brakes, Word("brakes")]
+    adjuster: Annotated[Adjuster | None, Word("the adjuster; absent where there is none")] = None
+    anchor: Annotated[Anchor | None, Word("what driving it has shown")] = None
+
+    @model_validator(mode="after")
+    def _check(self) -> Self:
+        if self.cg_height_m.nominal >= self.wheelbase_m.nominal:
+            raise refuse(
+                "The centre of gravity is higher than the car is long between its axles.",
+                key="cg_height_m",
+                value=self.cg_height_m.nominal,
+                unit="m",
+                allowed=f"below wheelbase_m = {self.wheelbase_m.nominal:g}",
+                hint="Both are in metres; 0.3 to 0.6 is usual for the height.",
+            )
+        if self.fuel and self.fuel.aboard_kg.nominal >= self.mass_kg.nominal:
+            raise refuse(
+                "There is more fuel than car.",
+                key="fuel.aboard_kg",
+                unit="kg",
+                value=self.fuel.aboard_kg.nominal,
+                allowed=f"below mass_kg = {self.mass_kg.nominal:g}",
+                hint="mass_kg includes the fuel.",
+            )
+        self._check_pairs()
+        self._check_share()
+        self._check_anchor()
+        return self
+
+    def _check_pairs(self) -> None:
+        if self.yaw_inertia_kgm2 is not None and self.yaw_inertia_frac is not None:
+            raise refuse(
+                "The yaw inertia stands there twice.",
+                code="contradiction",
+                key="yaw_inertia_frac",
+                allowed="one of the two",
+                hint="Keep yaw_inertia_kgm2.",
+            )
+        whole = (self.lift_area_m2, self.aero_front_frac)
+        parts = (self.lift_front_area_m2, self.lift_rear_area_m2)
+        if (None in whole) == (None in parts) or (any(whole) and any(parts)):
+            raise refuse(
+                "The downforce is given as a total with its front share, or as front and rear.",
+                code="missing_key",
+                key="lift_area_m2",
+                unit="m2",
+                allowed="lift_area_m2 and aero_front_frac; or lift_front_area_m2 and "
+                "lift_rear_area_m2",
+                hint="Without wings write 0 for front and rear.",
+            )
+
+    def _check_share(self) -> None:
+        ways = [n for n in ("front_share_frac", "hardware") if getattr(self.brakes, n)]
+        a = self.adjuster
+        if a is None or (a.meaning == "unknown" and not a.known):
+            _require(
+                "front_share_frac" in ways,
+                "front_share_frac",
+                "brakes.front_share_frac at the reference setting",
+            )
+        elif not a.known and a.meaning in ("pressure_share", "balance_bar"):
+            _require(
+                len(ways) == 1,
+                "front_share_frac",
+                "either brakes.front_share_frac or the hardware of both axles",
+            )
+            if a.meaning == "balance_bar" and self.brakes.hardware:
+                both = (self.brakes.front, self.brakes.rear)
+                _require(
+                    all(b and b.master_cylinder_bore_mm for b in both),
+                    "front",
+                    "master_cylinder_bore_mm of both axles",
+                )
+        relative = (
+            a is not None and not a.known and a.meaning not in ("torque_share", "force_share")
+        )
+        if a and relative and "front_share_frac" in ways and a.reference_setting is None:
+            raise refuse(
+                "It is not said at which setting front_share_frac holds.",
+                code="missing_key",
+                key="adjuster.reference_setting",
+                allowed=f"{a.min:g} to {a.max:g}",
+                hint="Write the setting it was measured at.",
+            )
+        if a is not None:
+            self._check_ends(a)
+
+    def _check_ends(self, a: Adjuster) -> None:
+        """Refuse an adjuster that reaches past nothing or everything inside its own ranges."""
+        if a.known:
+            points = sorted(a.known, key=lambda p: p.setting)
+            shares = np.array([[p.front_share_frac.nominal for p in points]])
+            ends = convert.piecewise(
+                a.settings[[0, -1]], np.array([p.setting for p in points]), shares
+            )[0]
+        elif a.meaning == "unknown" and a.share_per_unit_frac and self.brakes.front_share_frac:
+            per_unit = _extremes(a.share_per_unit_frac)[1]
+            low, high = _extremes(self.brakes.front_share_frac)
+            reach = a.settings[[0, -1]] - (a.reference_setting or 0.0)
+            if a.higher_means == "rear":
+                reach = -reach[::-1]
+            ends = np.array([low, high]) + per_unit * reach
+        else:
+            return
+        for share, key in zip(ends, ("min", "max"), strict=True):
+            if not 0.0 < share < 1.0:
+                raise refuse(
+                    f"At one end of the adjuster the front share would be {share:.3f}.",
+                    key=f"adjuster.{key}",
+                    value=getattr(a, key),
+                    allowed="settings whose front share lies between 0 and 1",
+                    hint="Check the range, the share at the reference setting and what a unit "
+                    "does.",
+                )
+
+    def _check_anchor(self) -> None:
+        a, anchor = self.adjuster, self.anchor
+        if anchor is None:
+            return
+        if a is None or not np.any(np.isclose(a.settings, anchor.setting, atol=1e-6)):
+            raise refuse(
+                "The adjuster has no such setting.",
+                key="anchor.setting",
+                value=anchor.setting,
+                allowed="an adjuster"
+                if a is None
+                else f"{a.min:g} to {a.max:g} in steps of {a.step:g}",
+                hint="Write the setting as the driver reads it.",
+            )
+
+
+def _require(fine: bool, key: str, allowed: str) -> None:
+    if not fine:
+        raise refuse(
+            "What the adjuster's number means is not enough to know the front share.",
+            code="missing_key",
+            key=f"brakes.{key}",
+            allowed=allowed,
+            unit="",
+            hint="A range will do: front_share_frac = { low = 0.6, high = 0.7 }.",
+        )
+
+
+def _extremes(number: Number) -> tuple[float, float]:
+    if number.low is not None and number.high is not None:
+        return number.low, number.high
+    spread = 3.0 * (number.sd or 0.0)
+    return number.nominal - spread, number.nominal + spread
+
+
+# ---------------------------------------------------------------- numbers and draws
+
+
+def _assumed(low: float, high: float, why: str) -> Number:
+    return Number(low=low, high=high, source=f"assumption: {why}")
+
+
+_TRADE: Final = "common practice, no source"
+
+DEFAULTS: Final[dict[str, Number]] = {
+    "yaw_inertia_frac": _assumed(0.7, 1.0, _TRADE),
+    "aero_front_shift_frac_per_g": _assumed(0.0, 0.04, _TRADE),
+    "tyre.mu_y_per_mu_x": _assumed(0.94, 1.0, _TRADE),
+    "tyre.load_sensitivity_frac": _assumed(0.06, 0.14, _TRADE),
+    "tyre.cornering_stiffness_per_load_1prad": _assumed(15.0, 25.0, _TRADE),
+    "tyre.peak_slip_frac": _assumed(0.08, 0.12, _TRADE),
+    "tyre.sliding_frac": _assumed(0.70, 0.80, _TRADE),
+    "drive.overrun_coupling_N": _assumed(0.0, 800.0, _TRADE),
+    "drive.driveline_mass_kg": _assumed(5.0, 30.0, _TRADE),
+}
+"""What stands in for numbers nobody gave. Each is shown with every answer."""
+
+
+def numbers(car: Car) -> dict[str, Number]:
+    """Give every number of the car that may be uncertain, by dotted key, defaults included."""
+    given = {key: number for key, number, _ in numbers_of(car)}
+    return given | {key: DEFAULTS[key] for key in _wanted_defaults(car, given)}
+
+
+def _wanted_defaults(car: Car, given: Mapping[str, Number]) -> list[str]:
+    wanted = []
+    if car.yaw_inertia_kgm2 is None and car.yaw_inertia_frac is None:
+        wanted.append("yaw_inertia_frac")
+    for key in ("aero_front_shift_frac_per_g", "drive.overrun_coupling_N"):
+        if key not in given:
+            wanted.append(key)
+    drive = car.drive
+    bare = drive.engine_brake_N is not None or any(
+        p.driveline_mass_kg is None for p in drive.engine_brake
+    )
+    if bare and drive.driveline_mass_kg is None:
+        wanted.append("drive.driveline_mass_kg")
+    for key in DEFAULTS:
+        table, _, name = key.rpartition(".")
+        if table == "tyre":
+            axles = [x for x in ("front", "rear") if car.tyre.formula(x) is None]
+            if any(_tyre_key(car, x, name) is None for x in axles):
+                wanted.append(key)
+    return wanted
+
+
+def _tyre_key(car: Car, axle: str, name: str) -> str | None:
+    if name == "mu_y_per_mu_x" and car.tyre.at(axle, "mu_y") is not None:
+        return "tyre.mu_y"
+    return car.tyre.at(axle, name)
+
+
+def assumptions(car: Car) -> list[dict[str, Any]]:
+    """Give what nobody measured: defaults, and numbers whose source says assumption."""
+    about = catalogue(Car)
+    found = []
+    for key, number in numbers(car).items():
+        if (number.source or "").startswith("assumption"):
+            entry = about[".".join(p for p in key.split(".") if not p.isdecimal())]
+            value: float | str = number.nominal
+            if number.low is not None:
+                value = f"{number.low:g} to {number.high:g}"
+            found.append(
+                {"key": key, "value": value, "unit": entry.about.unit, "source": number.source}
+            )
+    for key, absent, text, unit in (
+        ("drag_height_m", car.drag_height_m is None, "height of the centre of gravity", "m"),
+        (
+            "wheel.inertia_front_kgm2",
+            car.wheel.inertia_front_kgm2 is None,
+            f"{WHEEL_INERTIA_MASS_KG:g} x radius^2",
+            "kg m2",
+        ),
+        (
+            "wheel.inertia_rear_kgm2",
+            car.wheel.inertia_rear_kgm2 is None,
+            f"{WHEEL_INERTIA_MASS_KG:g} x radius^2",
+            "kg m2",
+        ),
+        (
+            "tyre.load_ref_N",
+            any(
+                car.tyre.formula(x) is None and not car.tyre.at(x, "load_ref_N")
+                for x in ("front", "rear")
+            ),
+            "static wheel load of the axle",
+            "N",
+        ),
+    ):
+        if absent:
+            found.append(
+                {"key": key, "value": text, "unit": unit, "source": f"assumption: {_TRADE}"}
+            )
+    return found
+
+
+def draw(
+    car: Car, seed: int, samples: int, joint: Mapping[str, Floats] | None = None
+) -> dict[str, Floats]:
+    """Draw the car's numbers; row 0 is the nominal car.
+
+    Every key has a child seed of its own, so that one more key does not change the others.
+
+    Parameters
+    ----------
+    car : Car
+    seed : int
+        >= 0.
+    samples : int
+        Rows besides the nominal one, >= 0.
+    joint : mapping, optional
+        Columns of draws that belong together, shape (rows,) each; used row by row, from the
+        first again where there are fewer rows than samples.
+
+    Returns
+    -------
+    dict
+        Dotted key -> ndarray, shape (samples + 1,).
+
+    Raises
+    ------
+    InputError
+        If a joint draw has no place in the car or lies outside its physical limits.
+    """
+    known = numbers(car)
+    limits = dict(_quantities(known))
+    out: dict[str, Floats] = {}
+    for key, number in known.items():
+        digest = int.from_bytes(hashlib.sha256(key.encode()).digest()[:8], "big")
+        rng = np.random.default_rng(np.random.SeedSequence([seed, digest]))
+        drawn = number.sample(rng, samples, limits[key].lower, limits[key].upper)
+        out[key] = np.concatenate([[number.nominal], drawn])
+    for key, column in (joint or {}).items():
+        out[key][1:] = np.resize(_joint(key, column, limits), samples)
+    return out
+
+
+def _quantities(known: Mapping[str, Number]) -> list[tuple[str, Quantity]]:
+    about = catalogue(Car)
+    found = []
+    for key in known:
+        entry = about[".".join(p for p in key.split(".") if not p.isdecimal())].about
+        if isinstance(entry, Quantity):
+            found.append((key, entry))
+    return found
+
+
+def _joint(key: str, column: Floats, limits: Mapping[str, Quantity]) -> Floats:
+    if key not in limits:
+        raise InputError(
+            "The joint draws name a number this car has not.",
+            code="unknown_key",
+            key=key,
+            value=key,
+            allowed=", ".join(limits),
+            unit="",
+            hint="Draw again from this car's file.",
+        )
+    quantity = limits[key]
+    wrong = ~((column >= quantity.lower) & (column <= quantity.upper))
+    if not len(column) or wrong.any():
+        raise InputError(
+            "A joint draw lies outside what is possible.",
+            code="out_of_range",
+            key=key,
+            value=float(column[wrong][0]) if len(column) else "no rows",
+            allowed=quantity.allowed,
+            unit=quantity.unit,
+            hint="Draw again from this car's file.",
+        )
+    return column
+
+
+# ---------------------------------------------------------------- arrays for the physics
+
+
+class CarArrays(NamedTuple):
+    """What the kernels are handed, for n cars."""
+
+    vector: Floats
+    """Shape (n, layout.SIZE)."""
+    table: Floats
+    """Shape (n, 2, tyre.TABLE_SIZE)."""
+    settings: Floats
+    """Shape (S,): the adjuster's numbers from min to max; one entry 0 where there is none."""
+    share: Floats
+    """Shape (n, S): front part of the force at the road that the brakes alone would make."""
+
+
+def vectors(car: Car, draws: Mapping[str, Floats], conditions: Conditions) -> CarArrays:
+    """Turn drawn numbers into the arrays of the physics.
+
+    Raises
+    ------
+    InputError
+        If the conditions need what the file has not (fuel), the direction of an adjuster of
+        unknown meaning is not confirmed, or drawn numbers leave no front share between 0 and 1.
+    """
+    n = len(draws["mass_kg"])
+    load = _load(car, draws, conditions)
+    settings = np.zeros(1) if car.adjuster is None else car.adjuster.settings
+    share = _shares(car, draws, settings)
+    if not np.all((share > 0.0) & (share < 1.0)):
+        raise InputError(
+            "Some drawn cars have no front share between 0 and 1 at every setting.",
+            code="out_of_range",
+            key="adjuster",
+            value=float(share.min()),
+            unit="",
+            allowed="front share above 0 and below 1",
+            hint="Narrow the ranges of the brakes.",
+        )
+    vector = np.full((n, layout.SIZE), np.nan)
+    for values in (
+        _body(car, draws, load),
+        _aero(car, draws, load, conditions),
+        _wheels(car, draws),
+        _brakes(car, draws),
+        _drive(car, draws),
+    ):
+        for name, column in values.items():
+            vector[:, layout.INDEX[name]] = column
+    return CarArrays(vector, _tables(car, draws, vector, conditions), settings, share)
+
+
+def _load(car: Car, v: Mapping[str, Floats], conditions: Conditions) -> convert.Load:
+    whole = convert.Load(v["mass_kg"], v["front_weight_frac"], v["cg_height_m"])
+    if conditions.fuel_kg is None:
+        return whole
+    if car.fuel is None:
+        raise InputError(
+            "The conditions name a fuel load, but the car file does not say what fuel is in its "
+            "mass.",
+            code="missing_key",
+            key="fuel.aboard_kg",
+            allowed="a [fuel] table",
+            unit="kg",
+            hint="Add [fuel] with aboard_kg, front_frac and height_m to the car.",
+        )
+    front, height = v["fuel.front_frac"], v["fuel.height_m"]
+    into = convert.Load(np.full_like(front, conditions.fuel_kg), front, height)
+    return convert.exchange(whole, convert.Load(v["fuel.aboard_kg"], front, height), into)
+
+
+def _body(car: Car, v: Mapping[str, Floats], load: convert.Load) -> dict[str, Floats]:
+    if car.yaw_inertia_kgm2 is not None:
+        inertia = v["yaw_inertia_kgm2"]
+    else:
+        front = v["front_weight_frac"]
+        arms = front * (1.0 - front) * v["wheelbase_m"] ** 2
+        inertia = v["yaw_inertia_frac"] * v["mass_kg"] * arms
+    same = ("wheelbase_m", "track_front_m", "track_rear_m", "roll_front_frac")
+    return {name: v[name] for name in same} | {
+        "mass_kg": load.mass_kg,
+        "front_weight_frac": load.front_frac,
+        "cg_height_m": load.height_m,
+        "yaw_inertia_kgm2": inertia,
+    }
+
+
+def _aero(
+    car: Car, v: Mapping[str, Floats], load: convert.Load, conditions: Conditions
+) -> dict[str, Floats]:
+    if car.lift_area_m2 is not None:
+        lift, front = v["lift_area_m2"], v["aero_front_frac"]
+    else:
+        lift = v["lift_front_area_m2"] + v["lift_rear_area_m2"]
+        # Front and rear may cancel: the physics multiplies total and share, so a tiny total does.
+        lift = np.where(np.abs(lift) < 1e-9, 1e-9, lift)
+        front = v["lift_front_area_m2"] / lift
+    return {
+        "drag_area_m2": v["drag_area_m2"],
+        "lift_area_m2": lift,
+        "aero_front_frac": front,
+        "aero_front_shift_frac_per_g": v["aero_front_shift_frac_per_g"],
+        "drag_height_m": v.get("drag_height_m", load.height_m),
+        "air_density_kgpm3": np.full(len(lift), conditions.density_kgpm3),
+    }
+
+
+def _wheels(car: Car, v: Mapping[str, Floats]) -> dict[str, Floats]:
+    out: dict[str, Floats] = {}
+    for axle in ("front", "rear"):
+        radius = v[f"wheel.radius_{axle}_m"]
+        out[f"radius_{axle}_m"] = radius
+        out[f"inertia_{axle}_kgm2"] = v.get(
+            f"wheel.inertia_{axle}_kgm2", WHEEL_INERTIA_MASS_KG * radius**2
+        )
+    return out
+
+
+def _gain(v: Mapping[str, Floats], axle: str) -> Floats:
+    return convert.brake_gain(
+        v[f"brakes.{axle}.piston_area_mm2"] * 1e-6,
+        v[f"brakes.{axle}.effective_radius_m"],
+        v[f"brakes.{axle}.pad_friction"],
+        v[f"wheel.radius_{axle}_m"],
+    )
+
+
+def _brakes(car: Car, v: Mapping[str, Floats]) -> dict[str, Floats]:
+    zero = np.zeros_like(v["mass_kg"])
+    threshold, pressure = {}, {}
+    for axle in ("front", "rear"):
+        pressure[axle] = v.get(f"brakes.{axle}.pressure_threshold_bar", zero)
+        threshold[axle] = v.get(f"brakes.{axle}.threshold_N", zero)
+        if f"brakes.{axle}.pressure_threshold_bar" in v:
+            threshold[axle] = _gain(v, axle) * pa_from_bar(pressure[axle])
+    knee = v.get("brakes.valve_knee_N", zero + np.inf)
+    if car.brakes.valve_knee_bar is not None:
+        beyond = np.maximum(v["brakes.valve_knee_bar"] - pressure["rear"], 0.0)
+        knee = _gain(v, "rear") * pa_from_bar(beyond)
+    return {
+        "threshold_front_N": threshold["front"],
+        "threshold_rear_N": threshold["rear"],
+        "valve_knee_N": knee,
+        "valve_slope": v.get("brakes.valve_slope", zero + 1.0),
+    }
+
+
+def _drive(car: Car, v: Mapping[str, Floats]) -> dict[str, Floats]:
+    zero = np.zeros_like(v["mass_kg"])
+    part = {"rear": zero, "front": zero + 1.0}.get(car.drive.axle)
+    front = v["drive.front_frac"] if part is None else part
+    out = {
+        "power_W": v["drive.power_W"],
+        "drive_front_frac": front,
+        "overrun_coupling_N": v["drive.overrun_coupling_N"],
+    }
+    engine = _engine(car, v, front)
+    for i in range(layout.ENGINE_KNOTS):
+        out[f"engine_speed_{i}_mps"] = engine.speed_mps[:, i]
+        out[f"engine_brake_{i}_N"] = engine.force_N[:, i]
+        out[f"driveline_mass_{i}_kg"] = engine.mass_kg[:, i]
+    return out
+
+
+def _engine(car: Car, v: Mapping[str, Floats], front: Floats) -> convert.Engine:
+    drive, zero = car.drive, np.zeros_like(v["mass_kg"])
+    if drive.clutch_in_on_braking:
+        return convert.engine_flat(zero, zero)
+    if drive.engine_brake:
+        count = range(1, len(drive.engine_brake) + 1)
+        key = "drive.engine_brake.{}.{}"
+        speed = zero[:, None] + np.array([p.speed_kmh / 3.6 for p in drive.engine_brake])
+        force = np.stack([v[key.format(i, "force_N")] for i in count], axis=1)
+        mass = np.stack(
+            [
+                v.get(key.format(i, "driveline_mass_kg"), v.get("drive.driveline_mass_kg", zero))
+                for i in count
+            ],
+            axis=1,
+        )
+        return convert.engine_points(speed, force, mass)
+    if drive.gear:
+        order = sorted(range(len(drive.gear)), key=lambda i: drive.gear[i].gear)
+        ratio, drag = (
+            np.stack([v[f"drive.gear.{i + 1}.{name}"] for i in order], axis=1)
+            for name in ("total_ratio", "engine_drag_Nm")
+        )
+        radius = front * v["wheel.radius_front_m"] + (1.0 - front) * v["wheel.radius_rear_m"]
+        revs = (drive.engine_speed_max_rpm or 0.0) * 2.0 * pi / 60.0
+        return convert.engine_gears(ratio, drag, v["drive.driveline_inertia_kgm2"], radius, revs)
+    return convert.engine_flat(v["drive.engine_brake_N"], v["drive.driveline_mass_kg"])
+
+
+def _shares(car: Car, v: Mapping[str, Floats], settings: Floats) -> Floats:
+    a = car.adjuster
+    if a is None:
+        return v["brakes.front_share_frac"][:, None]
+    if a.known:
+        order = sorted(range(len(a.known)), key=lambda i: a.known[i].setting)
+        shares = np.stack([v[f"adjuster.known.{i + 1}.front_share_frac"] for i in order], axis=1)
+        return convert.piecewise(settings, np.array([a.known[i].setting for i in order]), shares)
+    if a.meaning == "unknown":
+        sign = 1.0 if a.require_direction() == "front" else -1.0
+        away = sign * (settings - (a.reference_setting or 0.0))
+        return np.asarray(
+            v["brakes.front_share_frac"][:, None]
+            + v["adjuster.share_per_unit_frac"][:, None] * away
+        )
+    scale = 0.01 if a.setting_unit == "percent" else 1.0
+    ratio = convert.ratio_from_share(settings * scale)
+    return convert.share_from_ratio(_gain_ratio(car, a, v, scale)[:, None] * ratio)
+
+
+def _gain_ratio(car: Car, a: Adjuster, v: Mapping[str, Floats], scale: float) -> Floats:
+    """Return force ratio at the road / ratio the adjuster shows."""
+    if a.meaning == "force_share":
+        return np.ones_like(v["mass_kg"])
+    if a.meaning == "torque_share":
+        return v["wheel.radius_rear_m"] / v["wheel.radius_front_m"]
+    if car.brakes.front_share_frac is not None and a.reference_setting is not None:
+        there = convert.ratio_from_share(np.array([a.reference_setting * scale]))
+        return convert.ratio_from_share(v["brakes.front_share_frac"]) / there
+    gain = _gain(v, "front") / _gain(v, "rear")
+    if a.meaning == "balance_bar":
+        bore = [v[f"brakes.{axle}.master_cylinder_bore_mm"] for axle in ("front", "rear")]
+        gain = gain * (bore[1] / bore[0]) ** 2
+    return gain
+
+
+# ---------------------------------------------------------------- tyres
+
+
+def _tables(car: Car, v: Mapping[str, Floats], vector: Floats, conditions: Conditions) -> Floats:
+    out = np.empty((len(vector), 2, TABLE_SIZE))
+    weight = v["mass_kg"] * GRAVITY_MPS2
+    down = 0.5 * vector[:, layout.AIR_DENSITY] * LOAD_SPEED_MPS**2 * vector[:, layout.LIFT_AREA]
+    load_max = 0.5 * (1.2 * weight + np.maximum(down, 0.0))
+    rear_grip = v.get("tyre.rear_grip_frac", np.ones_like(weight))
+    for i, axle in enumerate(("front", "rear")):
+        grip = conditions.grip(axle) * (rear_grip if i else np.ones_like(weight))
+        front = v["front_weight_frac"]
+        static = 0.5 * weight * ((1.0 - front) if i else front)
+        if car.tyre.formula(axle) is not None:
+            out[:, i] = _formula_table(car, axle, load_max, static, grip)
+            continue
+        out[:, i] = axle_table_few_numbers(_few(car, v, axle, static), load_max, grip)
+    return out
+
+
+def _few(car: Car, v: Mapping[str, Floats], axle: str, static: Floats) -> FewNumbers:
+    def get(name: str) -> Floats:
+        return v[car.tyre.at(axle, name) or f"tyre.{name}"]
+
+    mu_x = get("mu_x")
+    mu_y = get("mu_y") if car.tyre.at(axle, "mu_y") else mu_x * get("mu_y_per_mu_x")
+    key = car.tyre.at(axle, "load_ref_N")
+    return FewNumbers(
+        mu_x,
+        mu_y,
+        get("load_sensitivity_frac"),
+        static if key is None else v[key],
+        get("cornering_stiffness_per_load_1prad"),
+        get("peak_slip_frac"),
+        get("sliding_frac"),
+    )
+
+
+def _formula_table(car: Car, axle: str, load_max: Floats, load: Floats, grip: Floats) -> Floats:
+    """Return the table of a Magic Formula tyre for all cars: made once, scaled by each grip.
+
+    The combined curve is the one at the nominal car's static wheel load.
+    """
+    from foreaft.physics.magic_formula import capacity_table
+    from foreaft.physics.tyre_sets import SETS
+
+    asked = car.tyre.formula(axle)
+    if isinstance(asked, str) and asked not in SETS:
+        raise InputError(
+            "There is no Magic Formula set of this name.",
+            code="not_allowed",
+            key="tyre.set",
+            value=asked,
+            allowed=", ".join(SETS),
+            unit="",
+            hint="Give the coefficients themselves under [tyre.coefficients].",
+        )
+    tyre = SETS[asked] if isinstance(asked, str) else asked or {}
+    top = float(load_max.max())
+    table = capacity_table(tyre, load_knots(np.array(top)), tyre.get("p_i0", 0.0), float(load[0]))
+    slip = float(np.interp(load[0], table.load_N, table.peak_slip_frac))
+    return np.stack(
+        [
+            axle_table_from_curves(
+                top,
+                slip,
+                table.mu_x,
+                table.mu_y,
+                table.sliding_frac,
+                table.stiffness_per_load_1prad,
+                table.side_left_squared,
+                float(scale),
+            )
+            for scale in grip
+        ]
+    )
