@@ -158,6 +158,15 @@ def test_slow_down_without_brakes_starts_no_zone_early() -> None:
     assert zone.brake_s_m == pytest.approx(620.0, abs=2.0)
 
 
+@pytest.mark.parametrize(("grade", "count"), [(0.15, 0), (0.0, 1)])
+def test_speed_lost_to_a_hill_is_no_braking(grade: float, count: int) -> None:
+    """1.7 m/s2 of deceleration; a hill of 0.15 rad takes 1.47 of it."""
+    road = made(bump(700.0, 0.02, 60.0))
+    road = replace(road, grade_rad=np.full_like(road.s_m, grade))
+    speed = np.sqrt(np.interp(road.s_m, [0.0, 400.0, 700.0, 998.0], [2500, 2500, 1480, 2500]))
+    assert len(braking_zones(road, speed, corners(road))) == count
+
+
 @pytest.mark.parametrize("speed", [np.ones(3), np.full(500, np.nan), np.zeros(500)])
 def test_wrong_speeds_are_refused(speed: np.ndarray) -> None:
     road = made(bump(700.0, 0.02, 60.0))

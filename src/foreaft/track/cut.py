@@ -16,6 +16,7 @@ from typing import Literal
 import numpy as np
 
 from foreaft.base.errors import InputError
+from foreaft.base.units import GRAVITY_MPS2
 from foreaft.track.geometry import Floats
 from foreaft.track.stations import Stations
 
@@ -40,7 +41,10 @@ REGAIN_MPS = 1.0
 """Less speed regained than this (3.6 km/h) is not a real acceleration between two stabs."""
 
 BRAKING_MPS2 = 1.0
-"""Deceleration above which the driver is said to brake; lift and drag stay below it."""
+"""Deceleration, beyond what the grade takes, above which the car is said to be braked.
+
+Assumption: a car on full power that has reached its top speed loses less.
+"""
 
 HANDS_FREE_MPS2 = 3.0
 """Lateral acceleration below which one hand may leave the wheel. Common practice, no source."""
@@ -206,7 +210,7 @@ def braking_zones(
     found : sequence of Corner
         The corners of the same stations.
     min_loss_mps : float
-        Smallest loss of speed that counts. [m/s]
+        Smallest loss of speed, from the brake point, that counts. [m/s]
 
     Returns
     -------
@@ -222,17 +226,16 @@ def braking_zones(
     if not found:
         return ()
     lap = _Lap(stations, speed)
-    events = _losses(lap, max(min_loss_mps, REGAIN_MPS))
     by_apex: dict[int, tuple[int, int, Corner]] = {}
-    for top, low in events:
+    for brake, low in _brakings(lap, min_loss_mps):
         corner = _ending_corner(lap, low, found)
         earlier = by_apex.get(corner.apex_at)
-        by_apex[corner.apex_at] = (earlier[0] if earlier else top, low, corner)
+        by_apex[corner.apex_at] = (earlier[0] if earlier else brake, low, corner)
     ordered = sorted(by_apex.values(), key=lambda e: e[2].apex_at)
     zones = []
-    for number, (top, low, corner) in enumerate(ordered, start=1):
+    for number, (brake, low, corner) in enumerate(ordered, start=1):
         before = ordered[number - 2] if number > 1 or stations.closed else None
-        zones.append(_zone(lap, f"z{number:02d}", top, low, corner, before))
+        zones.append(_zone(lap, f"z{number:02d}", brake, low, corner, before))
     return tuple(zones)
 
 
@@ -272,7 +275,9 @@ class _Lap:
         self.speed = np.roll(speed, -self.shift)
         self.step = stations.spacing_m
         ahead = np.append(self.speed[1:], self.speed[0] if stations.closed else self.speed[-1])
-        self.deceleration = (self.speed**2 - ahead**2) / (2.0 * self.step)
+        hill = GRAVITY_MPS2 * np.sin(np.roll(stations.grade_rad, -self.shift))
+        # What a hill takes off the speed is not braking.
+        self.braking = (self.speed**2 - ahead**2) / (2.0 * self.step) - hill >= BRAKING_MPS2
         self.lateral = np.roll(np.abs(stations.curvature_1pm), -self.shift) * self.speed**2
 
     def place(self, station: int) -> int:
@@ -314,7 +319,17 @@ def _checked_speed(stations: Stations, speed_mps: Floats) -> Floats:
     return speed
 
 
-def _losses(lap: _Lap, least: float) -> list[tuple[int, int]]:
+def _brakings(lap: _Lap, least: float) -> list[tuple[int, int]]:
+    """Brake point and lowest place of every braking that loses at least so much."""
+    found = []
+    for top, low in _losses(lap):
+        brake = _brake_point(lap, top, low)
+        if brake is not None and lap.speed[brake] - lap.speed[low % lap.count] >= least:
+            found.append((brake, low % lap.count))
+    return found
+
+
+def _losses(lap: _Lap) -> list[tuple[int, int]]:
     """Highest and lowest place of every loss of speed, regains under `REGAIN_MPS` ignored."""
     speed = np.append(lap.speed, lap.speed[0]) if lap.stations.closed else lap.speed
     losses: list[tuple[int, int]] = []
@@ -330,31 +345,29 @@ def _losses(lap: _Lap, least: float) -> list[tuple[int, int]]:
             top = low = place
     if speed[top] - speed[low] >= REGAIN_MPS:
         losses.append((top, low))
-    return [(t, b) for t, b in losses if speed[t] - speed[b] >= least]
+    return losses
 
 
 def _ending_corner(lap: _Lap, low: int, found: Sequence[Corner]) -> Corner:
     """The corner whose apex lies nearest to the lowest speed."""
-    return min(found, key=lambda c: lap.apart(lap.place(c.apex_at), low % lap.count))
+    return min(found, key=lambda c: lap.apart(lap.place(c.apex_at), low))
 
 
-def _brake_point(lap: _Lap, top: int, low: int) -> int:
-    """First place after the highest speed where the car brakes."""
-    braking = np.flatnonzero(lap.deceleration[top:low] >= BRAKING_MPS2)
-    return top + int(braking[0]) if len(braking) else top
+def _brake_point(lap: _Lap, top: int, low: int) -> int | None:
+    """First place after the highest speed where the car brakes; None if it never does."""
+    braking = np.flatnonzero(lap.braking[top:low])
+    return top + int(braking[0]) if len(braking) else None
 
 
 def _zone(
     lap: _Lap,
     zone_id: str,
-    top: int,
+    brake: int,
     low: int,
     corner: Corner,
     before: tuple[int, int, Corner] | None,
 ) -> CutZone:
-    brake = _brake_point(lap, top, low)
-    low %= lap.count
-    start = 0 if before is None else before[1] % lap.count
+    start = 0 if before is None else before[1]
     return CutZone(
         zone_id=zone_id,
         brake_s_m=lap.s(brake),
@@ -374,7 +387,7 @@ def _hand_time(lap: _Lap, start: int, brake: int) -> float:
     """Longest time between two places on the straight and off the brakes, less both margins."""
     steps = (brake - start) % lap.count
     places = (start + np.arange(steps)) % lap.count
-    free = (lap.lateral[places] < HANDS_FREE_MPS2) & (lap.deceleration[places] < BRAKING_MPS2)
+    free = (lap.lateral[places] < HANDS_FREE_MPS2) & ~lap.braking[places]
     longest = run = 0.0
     for one, speed in zip(free, lap.speed[places], strict=True):
         run = run + lap.step / speed if one else 0.0
