@@ -12,6 +12,7 @@ from scipy.optimize import minimize
 
 from foreaft.base.errors import InputError
 from foreaft.physics import magic_formula as mf
+from foreaft.physics import tyre
 from foreaft.physics.tyre_sets import PACEJKA_2012_205_60R15, SETS
 
 TYRE = PACEJKA_2012_205_60R15
@@ -20,8 +21,8 @@ LOADS = np.array([2000.0, 4000.0, 6000.0])[:, None]
 
 
 def test_the_packaged_sets_are_complete():
-    for tyre in SETS.values():
-        mf.check_set(tyre)
+    for coefficients in SETS.values():
+        mf.check_set(coefficients)
 
 
 # --- published point --------------------------------------------------------------------------
@@ -244,15 +245,15 @@ def test_envelope_against_an_independent_grid_and_the_ellipse(table, side, braki
     assert 0.002 < found - ellipse < 0.018
 
 
-def envelope_by_optimiser(tyre, load, use):
+def envelope_by_optimiser(even, load, use):
     """Largest side force at a given braking force, by sequential quadratic programming."""
     slips = np.linspace(-0.3, 0.0, 30001)
-    braking = max(-mf.pure_fx(tyre, mf.Slip(load, slips, 0.0, 0.0, NOMINAL)))
+    braking = max(-mf.pure_fx(even, mf.Slip(load, slips, 0.0, 0.0, NOMINAL)))
     angles = np.linspace(0.0, 0.5, 50001)
-    side = max(-mf.pure_fy(tyre, mf.Slip(load, 0.0, angles, 0.0, NOMINAL)))
+    side = max(-mf.pure_fy(even, mf.Slip(load, 0.0, angles, 0.0, NOMINAL)))
 
     def force(x):
-        fx, fy = mf.forces(tyre, mf.Slip(load, -x[0], x[1], 0.0, NOMINAL))
+        fx, fy = mf.forces(even, mf.Slip(load, -x[0], x[1], 0.0, NOMINAL))
         return -fx / braking, -fy / side
 
     held = {"type": "eq", "fun": lambda x: force(x)[0] - np.sqrt(use)}
@@ -300,6 +301,26 @@ def test_the_curve_can_be_taken_at_another_load():
     assert found == pytest.approx(mf.side_left_squared(mf.symmetric(TYRE), 6000.0, NOMINAL))
 
 
+def test_the_table_fits_the_planner_s_row():
+    """The curves of one set fill one axle's row, and the places say where."""
+    knots = tyre.load_knots(np.array(8000.0))
+    curves = mf.capacity_table(TYRE, knots, NOMINAL)
+    row = tyre.axle_table_from_curves(
+        8000.0,
+        float(curves.peak_slip_frac[4]),
+        curves.mu_x,
+        curves.mu_y,
+        curves.sliding_frac,
+        curves.stiffness_per_load_1prad,
+        curves.side_left_squared,
+    )
+    assert row.shape == (tyre.TABLE_SIZE,)
+    assert row[tyre.MU_X + 4] == pytest.approx(1.0422, rel=1e-9)
+    assert row[tyre.MU_Y + 4] == pytest.approx(0.8785, rel=1e-9)
+    assert row[tyre.MU_SLIDE + 4] == pytest.approx(0.713 * 1.0422, rel=1e-3)
+    assert (row[tyre.SIDE_LEFT], row[-1]) == (1.0, 0.0)
+
+
 # --- refusals ---------------------------------------------------------------------------------
 
 
@@ -313,9 +334,9 @@ def test_the_curve_can_be_taken_at_another_load():
     ],
 )
 def test_a_faulty_set_is_refused_by_name(change, code, key):
-    tyre = {name: x for name, x in (dict(TYRE) | change).items() if x is not None}
+    faulty = {name: x for name, x in (dict(TYRE) | change).items() if x is not None}
     with pytest.raises(InputError) as caught:
-        mf.capacity_table(tyre, KNOTS, NOMINAL)
+        mf.capacity_table(faulty, KNOTS, NOMINAL)
     assert (caught.value.code, caught.value.key) == (code, key)
 
 

@@ -5,8 +5,6 @@ weight fraction NHTSA gives.
 """
 
 import csv
-import os
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -16,18 +14,12 @@ from foreaft.physics import balance as b
 G = 9.80665
 INCH, POUND = 0.0254, 0.45359237
 
-DATA = Path(os.environ.get("FOREAFT_OPEN_DATA", Path(__file__).parents[3] / "shared" / "data"))
-FILE = DATA / "cars" / "nhtsa_2004_measured_cg.csv"
-
-pytestmark = [
-    pytest.mark.open_data,
-    pytest.mark.skipif(not FILE.exists(), reason="open data on measured cars is not here"),
-]
+pytestmark = pytest.mark.open_data
 
 
 @pytest.fixture(scope="module")
-def cars():
-    with FILE.open(newline="") as file:
+def cars(open_data):
+    with open_data("cars/nhtsa_2004_measured_cg.csv").open(newline="") as file:
         rows = list(csv.DictReader(file))
     columns = ("Test Weight (lb)", "CG Long (in)", "CG Height (in)", "Wheel base (in)", "WD (%)")
     return np.array([[float(row[name]) for name in columns] for row in rows]).T

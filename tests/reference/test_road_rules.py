@@ -12,6 +12,7 @@ from scipy.optimize import minimize_scalar
 
 from foreaft.base.errors import InputError
 from foreaft.physics import balance as b
+from foreaft.physics import regulation as r
 from reference import closed_forms as cf
 
 RATES = np.linspace(0.05, 1.0, 96)
@@ -58,14 +59,14 @@ def test_adhesion_of_three_published_cars(name):
 def test_rear_is_used_more_from_the_crossover_on(name):
     a, rear, h, share, crossover, *_ = CARS[name]
     weight, ratio = rear / (a + rear), h / (a + rear)
-    check = b.road_check(RATES, share, weight, ratio)
+    check = r.road_check(RATES, share, weight, ratio)
     assert check.rear_above_front == [(pytest.approx(crossover, abs=5e-5), 0.80)]
     assert not check.passes
-    assert b.road_check(RATES, CARS[name][7] + 1e-4, weight, ratio).passes
+    assert r.road_check(RATES, CARS[name][7] + 1e-4, weight, ratio).passes
 
 
 @pytest.mark.parametrize("name", CARS)
-@pytest.mark.parametrize(("slope", "column"), [(b.R13H_SLOPE, 8), (b.R13_SLOPE, 9)])
+@pytest.mark.parametrize(("slope", "column"), [(r.R13H_SLOPE, 8), (r.R13_SLOPE, 9)])
 def test_greatest_share_by_the_line(name, slope, column):
     """The line bounds the front's use; its binding rate is found by minimising over the rate."""
     a, rear, h = CARS[name][:3]
@@ -73,9 +74,9 @@ def test_greatest_share_by_the_line(name, slope, column):
 
     def greatest(rate):
         per_share = b.adhesion_utilisation(rate, 1.0, rear / wheelbase, h / wheelbase)[0]
-        return float(b.allowed_adhesion(rate, slope) / per_share)
+        return float(r.allowed_adhesion(rate, slope) / per_share)
 
-    top = float(b.required_rate(0.8, slope))
+    top = float(r.required_rate(0.8, slope))
     found = minimize_scalar(greatest, bounds=(0.1, top), method="bounded").fun
     assert found == pytest.approx(CARS[name][column], abs=6e-4)
 
@@ -83,29 +84,29 @@ def test_greatest_share_by_the_line(name, slope, column):
 @pytest.mark.parametrize(
     ("slope", "adhesion", "rate"),
     [
-        (b.R13H_SLOPE, 0.2, 0.10),
-        (b.R13H_SLOPE, 0.5, 0.31),
-        (b.R13H_SLOPE, 0.8, 0.52),
-        (b.R13_SLOPE, 0.2, 0.10),
-        (b.R13_SLOPE, 0.5, 0.355),
-        (b.R13_SLOPE, 0.8, 0.61),  # also the upper end of the N1 range in 71/320
+        (r.R13H_SLOPE, 0.2, 0.10),
+        (r.R13H_SLOPE, 0.5, 0.31),
+        (r.R13H_SLOPE, 0.8, 0.52),
+        (r.R13_SLOPE, 0.2, 0.10),
+        (r.R13_SLOPE, 0.5, 0.355),
+        (r.R13_SLOPE, 0.8, 0.61),  # also the upper end of the N1 range in 71/320
     ],
 )
 def test_lines(slope, adhesion, rate):
-    assert b.required_rate(adhesion, slope) == pytest.approx(rate, abs=1e-12)
-    assert b.allowed_adhesion(rate, slope) == pytest.approx(adhesion, abs=1e-12)
+    assert r.required_rate(adhesion, slope) == pytest.approx(rate, abs=1e-12)
+    assert r.allowed_adhesion(rate, slope) == pytest.approx(adhesion, abs=1e-12)
 
 
 def test_allowed_adhesion_in_the_directive_s_own_form():
     """k <= (z + 0.07) / 0.85 and k <= (z + 0.04) / 0.7 are the same lines."""
     z = np.linspace(0.1, 0.6, 6)
-    assert b.allowed_adhesion(z, b.R13_SLOPE) == pytest.approx((z + 0.07) / 0.85, rel=1e-12)
-    assert b.allowed_adhesion(z, b.R13H_SLOPE) == pytest.approx((z + 0.04) / 0.7, rel=1e-12)
+    assert r.allowed_adhesion(z, r.R13_SLOPE) == pytest.approx((z + 0.07) / 0.85, rel=1e-12)
+    assert r.allowed_adhesion(z, r.R13H_SLOPE) == pytest.approx((z + 0.04) / 0.7, rel=1e-12)
 
 
 def test_a_car_braked_almost_by_its_front_alone_breaks_the_line():
     """Front light and braked alone: k = z / (b/L + z h/L) = 0.3 / 0.46 > 0.4857 at z = 0.3."""
-    check = b.road_check(RATES, 1.0, 0.40, 0.20)
+    check = r.road_check(RATES, 1.0, 0.40, 0.20)
     assert not check.line_kept
     assert check.rear_above_front == []
     assert not check.passes
@@ -114,15 +115,15 @@ def test_a_car_braked_almost_by_its_front_alone_breaks_the_line():
 def test_the_rule_s_ends_are_kept_even_between_samples():
     """Rear always used more: the whole range, ends included, from rates that miss them."""
     coarse = np.array([0.0, 0.5, 1.0])
-    assert b.rear_above_front(coarse, 0.50, 0.55, 0.20) == [(0.15, 0.80)]
-    assert b.rear_above_front(coarse, 0.9, 0.55, 0.20) == []
+    assert r.rear_above_front(coarse, 0.50, 0.55, 0.20) == [(0.15, 0.80)]
+    assert r.rear_above_front(coarse, 0.9, 0.55, 0.20) == []
 
 
 def test_a_valve_can_leave_two_intervals():
     """The share steps up with a valve's knee: rear more used before the knee, front after it."""
     rate = np.linspace(0.0, 1.0, 2001)
     share = np.where(rate < 0.4, 0.62, 0.68)
-    found = b.rear_above_front(rate, share, 0.55, 0.2)
+    found = r.rear_above_front(rate, share, 0.55, 0.2)
     # Ideal share 0.55 + 0.2 z passes 0.62 at 0.35 and 0.68 at 0.65.
     assert [pair[0] for pair in found] == pytest.approx([0.35, 0.65], abs=1e-9)
     assert [pair[1] for pair in found] == pytest.approx([0.40, 0.80], abs=5e-4)
@@ -131,7 +132,7 @@ def test_a_valve_can_leave_two_intervals():
 @pytest.mark.parametrize("rates", [[0.2, 0.9], [0.0, 0.7], [0.0, 0.5, 0.5, 1.0], [0.5]])
 def test_rates_that_do_not_span_the_rule_are_refused(rates):
     with pytest.raises(InputError, match="rule"):
-        b.rear_above_front(np.array(rates), 0.6, 0.55, 0.2)
+        r.rear_above_front(np.array(rates), 0.6, 0.55, 0.2)
 
 
 # --- mean fully developed deceleration --------------------------------------------------------
@@ -147,7 +148,7 @@ def test_prescribed_distances_and_decelerations_say_the_same(coefficient, prescr
     """
     v = 100.0
     run = coefficient * ((0.8 * v) ** 2 - (0.1 * v) ** 2)
-    found = b.mean_decel_over_distance(0.8 * v / 3.6, 0.1 * v / 3.6, run)
+    found = r.mean_decel_over_distance(0.8 * v / 3.6, 0.1 * v / 3.6, run)
     assert found == pytest.approx(1.0 / (25.92 * coefficient), rel=1e-12)
     assert found == pytest.approx(prescribed, abs=5e-3)
 
@@ -156,12 +157,12 @@ def test_mfdd_of_a_stop_with_downforce():
     """Car of the closed forms from 250 km/h: 19.747406907 m/s2, computed from the closed form."""
     v0 = 250 / 3.6
     run = cf.stop_distance(cf.GT, 0.8 * v0, 0.1 * v0)
-    assert b.mean_decel_over_distance(0.8 * v0, 0.1 * v0, run) == pytest.approx(
+    assert r.mean_decel_over_distance(0.8 * v0, 0.1 * v0, run) == pytest.approx(
         19.747406907, abs=5e-10
     )
     speed = np.linspace(v0, 0.0, 4001)
     distance = np.array([cf.stop_distance(cf.GT, v0, v) for v in speed])
-    assert b.mfdd(speed, distance) == pytest.approx(19.747406907, rel=1e-7)
+    assert r.mfdd(speed, distance) == pytest.approx(19.747406907, rel=1e-7)
 
 
 def test_mfdd_ignores_the_brake_s_build_up():
@@ -169,12 +170,12 @@ def test_mfdd_ignores_the_brake_s_build_up():
     v0, a, lag = 30.0, 8.0, 12.0
     speed = np.array([v0, v0, 26.0, 0.0])
     distance = np.array([0.0, lag, lag + (v0**2 - 26.0**2) / (2 * a), lag + v0**2 / (2 * a)])
-    assert b.mfdd(speed, distance) == pytest.approx(a, rel=1e-12)
+    assert r.mfdd(speed, distance) == pytest.approx(a, rel=1e-12)
 
 
 def test_a_stop_that_ends_too_fast_has_no_mfdd():
     with pytest.raises(InputError) as caught:
-        b.mfdd(np.array([30.0, 10.0]), np.array([0.0, 50.0]))
+        r.mfdd(np.array([30.0, 10.0]), np.array([0.0, 50.0]))
     assert caught.value.code == "stop_too_short"
 
 
@@ -183,12 +184,12 @@ def test_a_stop_that_ends_too_fast_has_no_mfdd():
 
 def test_distance_corrected_to_nominal_speed():
     """ISO 21994 (clause from memory): 38.90 m from 101.3 km/h is 37.90799 m from 100, computed."""
-    assert b.corrected_distance(38.90, 101.3, 100.0) == pytest.approx(37.90799, abs=5e-6)
+    assert r.corrected_distance(38.90, 101.3, 100.0) == pytest.approx(37.90799, abs=5e-6)
 
 
 def test_distance_with_build_up():
     """s = v0 (t1 + t2/2) + v0^2 / (2 A) - A t2^2 / 24, computed; without the last term 49.811."""
-    found = b.stop_with_build_up(100 / 3.6, 0.1, 0.3, 9.0)
+    found = r.stop_with_build_up(100 / 3.6, 0.1, 0.3, 9.0)
     assert found == pytest.approx(49.7776354595, abs=5e-11)
     assert found + 9.0 * 0.3**2 / 24 == pytest.approx(49.8113854595, abs=5e-11)
 
@@ -201,10 +202,10 @@ def test_distance_with_build_up_integrated():
     run = solve_ivp(
         lambda t, y: [y[1], -decel(t)], (0, 10), [0.0, v0], events=rest, rtol=1e-9, max_step=0.005
     )
-    assert b.stop_with_build_up(v0, dead, rise, top) == pytest.approx(run.y[0, -1], rel=1e-6)
+    assert r.stop_with_build_up(v0, dead, rise, top) == pytest.approx(run.y[0, -1], rel=1e-6)
 
 
 def test_a_car_at_rest_before_full_braking_is_refused():
     with pytest.raises(InputError) as caught:
-        b.stop_with_build_up(1.0, 0.1, 0.5, 9.0)
+        r.stop_with_build_up(1.0, 0.1, 0.5, 9.0)
     assert caught.value.key == "speed"

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from foreaft.base.errors import InputError
+from foreaft.physics.tyre import USE_KNOTS
 
 Floats = float | NDArray[np.float64]
 Array = NDArray[np.float64]
@@ -319,7 +320,6 @@ def _side_force_of_braking(tyre: Set, slip: Slip, scaling: Scaling, options: Opt
 
 # --- what the planner needs of a tyre ------------------------------------------------------------
 
-USE_KNOTS: Final = 33
 STEEPEST_SLIP_ANGLE: Final = np.pi / 4.0
 """How far peaks are looked for; the published road tyre peaks at 13 deg under twice its load."""
 
