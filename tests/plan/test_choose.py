@@ -12,6 +12,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 from typing import Any
 
+import numba
 import numpy as np
 import pytest
 from hypothesis import HealthCheck, given, settings
@@ -476,6 +477,33 @@ def test_the_last_rule_knows_neither_the_start_nor_the_direction() -> None:
             assert other_way == tuple(3 - one for one in plan)
 
 
+def test_of_equal_plans_the_one_that_is_further_forward_first_is_taken() -> None:
+    """First as counted from the zone whose row is least; here all rows begin unlike."""
+    rng = np.random.default_rng(10)
+    tried = 0
+    for _ in range(60):
+        problem = tied_problem(rng)
+        begins = problem.cost_us[:, -1].tolist()
+        if len(set(begins)) < len(begins):
+            continue
+        tried += 1
+        start = begins.index(min(begins))
+        equal = best_plans(all_plans(problem), 2)[1]
+        expected = max(equal, key=lambda plan: plan[start:] + plan[:start])
+        assert choose(problem, 2).setting_index == expected
+    assert tried >= 40
+
+
+def test_zones_that_differ_by_a_constant_only_are_still_told_apart() -> None:
+    """What the programme may ignore (a constant per zone) still says which zone is which."""
+    cost = np.array([[0, 8], [8, 0], [0, 8], [8, 0]]) + np.array([[3], [1], [4], [1]])
+    problem = free_problem(cost)
+    assert len(best_plans(all_plans(problem), 2)[1]) > 1
+    plan = choose(problem, 2).setting_index
+    for shift in range(4):
+        assert choose(turned(problem, shift), 2).setting_index == plan[shift:] + plan[:shift]
+
+
 # --- refusals ------------------------------------------------------------------------------------
 
 
@@ -562,6 +590,7 @@ def test_a_problem_cannot_be_changed_from_outside() -> None:
 # --- threads -------------------------------------------------------------------------------------
 
 
+@pytest.mark.skipif(bool(numba.config.DISABLE_JIT), reason="kernels are not compiled in this run")
 def test_other_threads_run_meanwhile() -> None:
     """A compiled function that keeps the lock would stop this thread until it returns."""
     rng = np.random.default_rng(8)

@@ -184,7 +184,7 @@ def _at_most(problem: Problem, changes_max: int) -> list[Choice | None]:
     cost = np.where(known, problem.cost_us, COST_LIMIT_US)
     floor = np.where(known.any(axis=1), cost.min(axis=1), 0)
     cost = np.where(known, cost - floor[:, None], 0)
-    start = _canonical_start(problem, cost[:, front_first], front_first)
+    start = _canonical_start(problem, front_first)
     turn = [(start + zone) % zones for zone in range(zones)]
     weights = _weights(problem, cost)
 
@@ -208,14 +208,15 @@ def _at_most(problem: Problem, changes_max: int) -> list[Choice | None]:
     return [*found, *[found[-1]] * (changes_max - zones)]
 
 
-def _canonical_start(problem: Problem, cost: IntArray, front_first: IntArray) -> int:
+def _canonical_start(problem: Problem, front_first: IntArray) -> int:
     """Pick the zone to count from by what the zones are, not by where counting began.
 
     It is the start of the least of all rotations of the zones' numbers, settings from front to
     rear; where several are equal the lap repeats itself and any of them does.
     """
+    known = problem.allowed | problem.survivable
     columns = [
-        cost,
+        np.where(known, problem.cost_us, 0)[:, front_first],
         problem.allowed[:, front_first],
         problem.survivable[:, front_first],
         problem.steps_max[:, None],
