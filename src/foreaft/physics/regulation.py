@@ -26,13 +26,20 @@ R13H_SLOPE: Final = 0.70
 """Passenger cars: z >= 0.1 + 0.7 (k - 0.2). UN R13-H, annex 5 (from memory)."""
 
 R13_SLOPE: Final = 0.85
-"""The older line: z >= 0.1 + 0.85 (k - 0.2). Directive 71/320/EEC and UN R13."""
+"""The older line: z >= 0.1 + 0.85 (k - 0.2), of UN R13 and [dir71320].
+
+Read in published scripts that plot it; the 0.61 in the directive's own text agrees with it at
+k = 0.8.
+"""
 
 ADHESION_RANGE: Final = (0.2, 0.8)
 """Range of k in which the line binds. UN R13-H, annex 5 (from memory)."""
 
 RULE_RANGE: Final = (0.15, 0.80)
-"""Braking rates at which the rear's curve may not lie above the front's. UN R13-H, annex 5."""
+"""Braking rates at which the rear's curve may not lie above the front's.
+
+UN R13-H, annex 5 (from memory); the same range was read in [dir71320].
+"""
 
 
 class RoadCheck(NamedTuple):
