@@ -63,6 +63,13 @@ class KnownPoint(Model):
     ]
 
 
+def _scaled(number: Number, factor: float) -> Number:
+    parts = ("value", "sd", "low", "high")
+    sizes = {n: getattr(number, n) for n in parts}
+    scaled = {n: None if size is None else size * factor for n, size in sizes.items()}
+    return Number(source=number.source, **scaled)
+
+
 class Adjuster(Model):
     """``[adjuster]``: range, step, what the number means."""
 
@@ -261,6 +268,41 @@ class Adjuster(Model):
             if self.seconds_per_step_s is None
             else self.seconds_per_step_s,
             usual.use_where if self.use_where is None else self.use_where,
+        )
+
+    def renumbered(
+        self,
+        *,
+        today: float,
+        step: float,
+        higher_means: Literal["front", "rear"],
+        lowest: float | None = None,
+        highest: float | None = None,
+    ) -> Adjuster:
+        """Put the numbers of one car on an adjuster known only by its class.
+
+        The whole range keeps the span of front share it has; its middle is the reference setting.
+        Where the ends are not told, the range has as many steps as before, evenly about today.
+
+        Raises
+        ------
+        InputError
+            As for a file.
+        """
+        half = 0.5 * (self.max - self.min) / self.step * step
+        low = today - half if lowest is None else lowest
+        high = today + half if highest is None else highest
+        unit = self.share_per_unit_frac
+        if unit is not None and high > low:
+            unit = _scaled(unit, (self.max - self.min) / (high - low))
+        return self.replace(
+            min=low,
+            max=high,
+            step=step,
+            higher_means=higher_means,
+            share_per_unit_frac=unit,
+            reference_setting=low + 0.5 * (high - low),
+            setting_unit="percent",
         )
 
     @property

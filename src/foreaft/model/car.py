@@ -246,7 +246,7 @@ class Car(Model):
         relative = (
             a is not None and not a.known and a.meaning not in ("torque_share", "force_share")
         )
-        if a and relative and "front_share_frac" in ways and a.reference_setting is None:
+        if a and relative and "front_share_frac" in ways and self.reference_setting is None:
             raise refuse(
                 "It is not said at which setting front_share_frac holds.",
                 code="missing_key",
@@ -268,7 +268,7 @@ class Car(Model):
         elif a.meaning == "unknown" and a.share_per_unit_frac and self.brakes.front_share_frac:
             per_unit = _extremes(a.share_per_unit_frac)[1]
             low, high = _extremes(self.brakes.front_share_frac)
-            reach = a.settings[[0, -1]] - (a.reference_setting or 0.0)
+            reach = a.settings[[0, -1]] - (self.reference_setting or 0.0)
             if a.higher_means == "rear":
                 reach = -reach[::-1]
             ends = np.array([low, high]) + per_unit * reach
@@ -284,6 +284,13 @@ class Car(Model):
                     hint="Check the range, the share at the reference setting and what a unit "
                     "does.",
                 )
+
+    @property
+    def reference_setting(self) -> float | None:
+        """Setting at which brakes.front_share_frac holds: the anchor's where none is named."""
+        if self.adjuster and self.adjuster.reference_setting is not None:
+            return self.adjuster.reference_setting
+        return self.anchor.setting if self.anchor else None
 
     def _check_anchor(self) -> None:
         a, anchor = self.adjuster, self.anchor
@@ -701,7 +708,7 @@ def _shares(car: Car, v: Mapping[str, Floats], settings: Floats) -> Floats:
         return convert.piecewise(settings, np.array([a.known[i].setting for i in order]), shares)
     if a.meaning == "unknown":
         sign = 1.0 if a.require_direction() == "front" else -1.0
-        away = sign * (settings - (a.reference_setting or 0.0))
+        away = sign * (settings - (car.reference_setting or 0.0))
         return np.asarray(
             v["brakes.front_share_frac"][:, None]
             + v["adjuster.share_per_unit_frac"][:, None] * away
@@ -717,8 +724,8 @@ def _gain_ratio(car: Car, a: Adjuster, v: Mapping[str, Floats], scale: float) ->
         return np.ones_like(v["mass_kg"])
     if a.meaning == "torque_share":
         return v["wheel.radius_rear_m"] / v["wheel.radius_front_m"]
-    if car.brakes.front_share_frac is not None and a.reference_setting is not None:
-        there = convert.ratio_from_share(np.array([a.reference_setting * scale]))
+    if car.brakes.front_share_frac is not None and car.reference_setting is not None:
+        there = convert.ratio_from_share(np.array([car.reference_setting * scale]))
         return convert.ratio_from_share(v["brakes.front_share_frac"]) / there
     gain = _gain(v, "front") / _gain(v, "rear")
     if a.meaning == "balance_bar":

@@ -249,7 +249,9 @@ class Model(BaseModel):
         InputError
             As for a file.
         """
-        return build(type(self), {**dict(self), **changes})
+        fields = type(self).model_fields
+        values = {fields[name].alias or name: value for name, value in self}
+        return build(type(self), values | changes)
 
 
 def plain(model: Model) -> dict[str, Any]:
@@ -401,8 +403,8 @@ def _pydantic_problem(
             "unit": unit,
             "message": f"The key {path} is missing.",
             "allowed": about.allowed or "a value",
-            "hint": f"It is: {about.meaning}." + (f" Find it: {about.measure}." if about.measure
-                                                  else ""),
+            "hint": f"It is: {about.meaning}."
+            + (f" Find it: {about.measure}." if about.measure else ""),
         }
     allowed = one.get("ctx", {}).get("expected") or {
         "bool_type": "true or false",
