@@ -10,11 +10,14 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from foreaft.base.kernel import kernel
 from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
 from foreaft.physics import tyre as tab
+
+Floats = NDArray[np.float64]
 
 MAX_STEPS: Final = 60
 FINE: Final = 1e-5
@@ -52,7 +55,7 @@ Beyond it no scatter of a human foot reaches; the horizon itself is returned.
 
 
 @kernel
-def pedal_ceiling(car, table, road):
+def pedal_ceiling(car: Floats, table: Floats, road: Floats) -> float:
     """Return a pedal effort beyond any limit that matters. [N]"""
     v = road[tr.SPEED]
     load = car[at.MASS] * tr.G + 0.5 * car[at.AIR_DENSITY] * car[at.LIFT_AREA] * v * v
@@ -60,7 +63,7 @@ def pedal_ceiling(car, table, road):
 
 
 @kernel
-def _worst_wheel(out):
+def _worst_wheel(out: Floats) -> tuple[float, int]:
     """Return 1 - the highest use along of any wheel, and which wheel that is."""
     worst, which = 0.0, 0
     for i in range(4):
@@ -70,7 +73,7 @@ def _worst_wheel(out):
 
 
 @kernel
-def _value(out, place):
+def _value(out: Floats, place: int) -> float:
     """Return the quantity whose zero is sought: an axle margin, or the first wheel's rest."""
     if place < 0:
         left, _ = _worst_wheel(out)
@@ -79,7 +82,18 @@ def _value(out, place):
 
 
 @kernel
-def _find_zero(car, table, share, road, out, place, at_zero, guess, ceiling, near):
+def _find_zero(
+    car: Floats,
+    table: Floats,
+    share: float,
+    road: Floats,
+    out: Floats,
+    place: int,
+    at_zero: float,
+    guess: float,
+    ceiling: float,
+    near: float,
+) -> float:
     """Return the pedal effort at which a margin that is ``at_zero`` without pedal reaches zero."""
     if at_zero <= 0.0:
         return 0.0
@@ -118,7 +132,9 @@ def _find_zero(car, table, share, road, out, place, at_zero, guess, ceiling, nea
 
 
 @kernel
-def limits(car, table, share, road, out, found):
+def limits(
+    car: Floats, table: Floats, share: float, road: Floats, out: Floats, found: Floats
+) -> None:
     """Fill ``found`` with the pedal limits at one station.
 
     ``found`` comes in holding guesses (zeros are allowed) and goes out holding: pedal at which the
@@ -182,7 +198,9 @@ def limits(car, table, share, road, out, found):
 
 
 @kernel
-def deceleration(car, table, share, pedal, road, out):
+def deceleration(
+    car: Floats, table: Floats, share: float, pedal: float, road: Floats, out: Floats
+) -> float:
     """Return the deceleration dv/dt at a pedal effort. [m/s2]"""
     tr.trim(car, table, share, pedal, road, out)
     return out[tr.DECEL]

@@ -12,10 +12,13 @@ from math import sqrt
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from foreaft.base.kernel import kernel
 from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
+
+Floats = NDArray[np.float64]
 
 MAX_STEPS: Final = 60
 NEAR: Final = 1e-10
@@ -32,7 +35,7 @@ IDEAL_SIZE: Final = 7
 
 
 @kernel
-def brake_force_for(car, road, decel):
+def brake_force_for(car: Floats, road: Floats, decel: float) -> float:
     """Return the force the brakes must make for a deceleration while no wheel slides. [N]"""
     _, _, drag, _, slope = tr.outside_forces(car, road)
     engine, driveline = tr.engine_braking(car, max(road[tr.SPEED], road[tr.GEAR_FLOOR]))
@@ -41,7 +44,7 @@ def brake_force_for(car, road, decel):
 
 
 @kernel
-def without_hardware(car):
+def without_hardware(car: Floats) -> Floats:
     """Return the car with brakes that split the force as asked: no thresholds, no valve."""
     plain = car.copy()
     plain[at.THRESHOLD_FRONT] = plain[at.THRESHOLD_REAR] = 0.0
@@ -50,7 +53,9 @@ def without_hardware(car):
 
 
 @kernel
-def _difference(car, table, share, force, road, out, kind):
+def _difference(
+    car: Floats, table: Floats, share: float, force: float, road: Floats, out: Floats, kind: int
+) -> float:
     """Return front minus rear margin (kind 0), or the margin of the front (1) or rear (2) axle."""
     tr.trim(car, table, share, force, road, out)
     if kind == 0:
@@ -61,7 +66,9 @@ def _difference(car, table, share, force, road, out, kind):
 
 
 @kernel
-def _falling_zero(car, table, force, road, out, kind):
+def _falling_zero(
+    car: Floats, table: Floats, force: float, road: Floats, out: Floats, kind: int
+) -> float:
     """Return the share in [0, 1] where a quantity that falls with the share is zero, by bisection.
 
     0 where it is negative throughout, 1 where it is positive throughout.
@@ -83,7 +90,7 @@ def _falling_zero(car, table, force, road, out, kind):
 
 
 @kernel
-def ideal_share(car, table, road, decel, result):
+def ideal_share(car: Floats, table: Floats, road: Floats, decel: float, result: Floats) -> None:
     """Fill ``result`` with the ideal share at a deceleration, and the window that can do the job.
 
     Share of the brakes, lowest and highest share at which neither axle is spent, use of both axles

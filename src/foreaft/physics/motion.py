@@ -9,12 +9,15 @@ from math import sqrt
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from foreaft.base.kernel import kernel
 from foreaft.physics import envelope as env
 from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
 from foreaft.physics import tyre as tab
+
+Floats = NDArray[np.float64]
 
 # Gauss-Legendre on [-1, 1], four points (Abramowitz and Stegun, table 25.4).
 _NODES: Final = np.array([-0.8611363115940526, -0.3399810435848563] * 2) * np.array([1, 1, -1, -1])
@@ -36,7 +39,15 @@ STOP_SIZE: Final = 6
 
 
 @kernel
-def stop(car, table, share, speed_from, speed_to, use, result):
+def stop(
+    car: Floats,
+    table: Floats,
+    share: float,
+    speed_from: float,
+    speed_to: float,
+    use: float,
+    result: Floats,
+) -> None:
     """Fill ``result`` with a straight stop on a level road at a constant use of the limit.
 
     Distance [m] and time [s] between the two speeds, deceleration at which the first axle is spent
@@ -70,7 +81,7 @@ def stop(car, table, share, speed_from, speed_to, use, result):
 
 
 @kernel
-def _side_margin(car, table, road, scratch):
+def _side_margin(car: Floats, table: Floats, road: Floats, scratch: Floats) -> float:
     """Return 1 - side use squared of the worse axle without braking or drive; fill both margins."""
     normal, side, drag, downforce, _ = tr.outside_forces(car, road)
     tr.wheel_loads(car, -drag, drag, 0.0, normal, side, downforce, scratch)
@@ -86,7 +97,9 @@ def _side_margin(car, table, road, scratch):
 
 
 @kernel
-def corner_speed(car, table, road, scratch, side_use):
+def corner_speed(
+    car: Floats, table: Floats, road: Floats, scratch: Floats, side_use: float
+) -> float:
     """Return the highest steady speed at a station, at most TOP_SPEED_MPS. [m/s]
 
     ``side_use`` is the part of the side grip that is used.
@@ -112,7 +125,7 @@ def corner_speed(car, table, road, scratch, side_use):
 
 
 @kernel
-def mid_corner_difference(car, table, speed, side_use):
+def mid_corner_difference(car: Floats, table: Floats, speed: float, side_use: float) -> float:
     """Return front minus rear use of the side grip in a steady corner off the brakes. [-]
 
     The corner is the one whose worse axle uses ``side_use`` of its side grip at this speed.
@@ -132,7 +145,7 @@ def mid_corner_difference(car, table, speed, side_use):
 
 
 @kernel
-def crossover_share(car, table, speed):
+def crossover_share(car: Floats, table: Floats, speed: float) -> float:
     """Return the share of the brakes at which both axles are spent together in a straight stop."""
     road, out, found = np.zeros(tr.ROAD_SIZE), np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE)
     road[tr.GRIP], road[tr.SPEED] = 1.0, speed
@@ -148,7 +161,7 @@ def crossover_share(car, table, speed):
 
 
 @kernel
-def _drive_limit(car, table, road, scratch, accel):
+def _drive_limit(car: Floats, table: Floats, road: Floats, scratch: Floats, accel: float) -> float:
     """Return the drive force the driven wheels can put down beside their side force. [N]"""
     normal, side, drag, downforce, slope = tr.outside_forces(car, road)
     ground = -(car[at.MASS] * accel + drag + slope)
@@ -168,7 +181,7 @@ def _drive_limit(car, table, road, scratch, accel):
 
 
 @kernel
-def acceleration(car, table, road, scratch):
+def acceleration(car: Floats, table: Floats, road: Floats, scratch: Floats) -> float:
     """Return the acceleration with full power at one station. [m/s2]"""
     _, _, drag, _, slope = tr.outside_forces(car, road)
     _, driveline = tr.engine_braking(car, road[tr.SPEED])
@@ -183,7 +196,17 @@ def acceleration(car, table, road, scratch):
 
 
 @kernel
-def lap(car, table, share, roads, step, closed, brake_use, side_use, speed):
+def lap(
+    car: Floats,
+    table: Floats,
+    share: float,
+    roads: Floats,
+    step: Floats,
+    closed: bool,
+    brake_use: float,
+    side_use: float,
+    speed: Floats,
+) -> float:
     """Fill ``speed`` with a quasi-steady lap; return its time. [m/s, s]
 
     Parameters
@@ -209,7 +232,7 @@ def lap(car, table, share, roads, step, closed, brake_use, side_use, speed):
     found = np.zeros(env.LIMITS_SIZE)
     for i in range(n):
         speed[i] = corner_speed(car, table, roads[i], scratch, side_use)
-    start = np.argmin(speed) if closed else 0
+    start = int(np.argmin(speed)) if closed else 0
     steps = n if closed else n - 1
     _forward(car, table, roads, step, speed, start, steps, scratch)
     end = start if closed else n - 1
@@ -221,7 +244,16 @@ def lap(car, table, share, roads, step, closed, brake_use, side_use, speed):
 
 
 @kernel
-def _forward(car, table, roads, step, speed, start, steps, scratch):
+def _forward(
+    car: Floats,
+    table: Floats,
+    roads: Floats,
+    step: Floats,
+    speed: Floats,
+    start: int,
+    steps: int,
+    scratch: Floats,
+) -> None:
     """Limit the speeds by what power and traction reach from behind."""
     n = roads.shape[0]
     for k in range(steps):
@@ -238,7 +270,19 @@ def _forward(car, table, roads, step, speed, start, steps, scratch):
 
 
 @kernel
-def _backward(car, table, share, roads, step, speed, end, steps, use, out, found):
+def _backward(
+    car: Floats,
+    table: Floats,
+    share: float,
+    roads: Floats,
+    step: Floats,
+    speed: Floats,
+    end: int,
+    steps: int,
+    use: float,
+    out: Floats,
+    found: Floats,
+) -> None:
     """Limit the speeds by what the brakes can take off before what follows."""
     n = roads.shape[0]
     known = -1.0
@@ -263,7 +307,16 @@ def _backward(car, table, share, roads, step, speed, end, steps, use, out, found
 
 
 @kernel
-def _planned_decel(car, table, share, road, v, use, out, found):
+def _planned_decel(
+    car: Floats,
+    table: Floats,
+    share: float,
+    road: Floats,
+    v: float,
+    use: float,
+    out: Floats,
+    found: Floats,
+) -> float:
     """Return the deceleration at a use of the limiting pedal, at one station and speed."""
     road[tr.SPEED] = v
     env.limits(car, table, share, road, out, found)

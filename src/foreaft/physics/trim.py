@@ -16,11 +16,14 @@ from math import sin, sqrt
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from foreaft.base.kernel import kernel
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.physics import layout as at
 from foreaft.physics import tyre as tab
+
+Floats = NDArray[np.float64]
 
 G: Final = GRAVITY_MPS2
 
@@ -78,7 +81,7 @@ TRIM_SIZE: Final = 21
 
 
 @kernel
-def at_load(table, axle, base, load):
+def at_load(table: Floats, axle: int, base: int, load: float) -> float:
     """Return a friction or stiffness of the capacity table at a wheel load."""
     x = load / table[axle, tab.LOAD_MAX] * (tab.LOAD_KNOTS - 1)
     i = min(max(int(x), 0), tab.LOAD_KNOTS - 2)
@@ -87,7 +90,7 @@ def at_load(table, axle, base, load):
 
 
 @kernel
-def side_left(table, axle, use):
+def side_left(table: Floats, axle: int, use: float) -> float:
     """Return the part of the peak side force left at a use along of 0 to 1."""
     x = use * use * (tab.USE_KNOTS - 1)
     i = min(int(x), tab.USE_KNOTS - 2)
@@ -96,7 +99,7 @@ def side_left(table, axle, use):
 
 
 @kernel
-def engine_braking(car, speed):
+def engine_braking(car: Floats, speed: float) -> tuple[float, float]:
     """Return engine braking [N] and driveline inertia as mass [kg] at the driven wheels."""
     last = at.ENGINE_KNOTS - 1
     if speed <= car[at.ENGINE_SPEED]:
@@ -115,7 +118,7 @@ def engine_braking(car, speed):
 
 
 @kernel
-def brake_forces(car, share, pedal):
+def brake_forces(car: Floats, share: float, pedal: float) -> tuple[float, float]:
     """Return front and rear axle brake force at the road for a pedal effort. [N]"""
     front = max(share * pedal - car[at.THRESHOLD_FRONT], 0.0)
     rear = max((1.0 - share) * pedal - car[at.THRESHOLD_REAR], 0.0)
@@ -125,7 +128,7 @@ def brake_forces(car, share, pedal):
 
 
 @kernel
-def pedal_for(car, share, force):
+def pedal_for(car: Floats, share: float, force: float) -> float:
     """Return the pedal effort that makes a total brake force at the road. [N]
 
     The inverse of :func:`brake_forces` in total: piecewise linear, so found piece by piece.
@@ -157,7 +160,9 @@ def pedal_for(car, share, force):
 
 
 @kernel
-def _wheel(table, axle, demand, load, grip):
+def _wheel(
+    table: Floats, axle: int, demand: float, load: float, grip: float
+) -> tuple[float, float, float]:
     """Return force along, side force left and use along of one wheel."""
     if load <= 0.0:
         return 0.0, 0.0, (2.0 if demand > 0.0 else 0.0)
@@ -173,7 +178,7 @@ def _wheel(table, axle, demand, load, grip):
 
 
 @kernel
-def _axle_margin(left, use_in, use_out, needed, full):
+def _axle_margin(left: float, use_in: float, use_out: float, needed: float, full: float) -> float:
     """Return 1 - use squared of an axle; zero where the axle is spent.
 
     With equal wheels and the friction ellipse this is exactly 1 - (Fx/Fx_peak)^2 - (Fy/Fy_peak)^2,
@@ -187,14 +192,14 @@ def _axle_margin(left, use_in, use_out, needed, full):
 
 
 @kernel
-def _full_side(table, axle, out, grip):
+def _full_side(table: Floats, axle: int, out: Floats, grip: float) -> float:
     """Return the side force an axle could make without braking. [N]"""
     both = out[LOAD + 2 * axle] + out[LOAD + 2 * axle + 1]
     return max(at_load(table, axle, tab.MU_Y, 0.5 * both) * both * grip, TINY_N)
 
 
 @kernel
-def wheel_masses(car):
+def wheel_masses(car: Floats) -> tuple[float, float]:
     """Return the spin inertia of the front and of the rear wheels as mass at the road. [kg]"""
     front = 2.0 * car[at.INERTIA_FRONT] / (car[at.RADIUS_FRONT] * car[at.RADIUS_FRONT])
     rear = 2.0 * car[at.INERTIA_REAR] / (car[at.RADIUS_REAR] * car[at.RADIUS_REAR])
@@ -202,7 +207,7 @@ def wheel_masses(car):
 
 
 @kernel
-def outside_forces(car, road):
+def outside_forces(car: Floats, road: Floats) -> tuple[float, float, float, float, float]:
     """Return normal and side force on the road, drag, downforce and weight uphill. [N]"""
     m, v = car[at.MASS], road[SPEED]
     sin_grade = sin(road[GRADE]) if road[GRADE] != 0.0 else 0.0
@@ -218,7 +223,16 @@ def outside_forces(car, road):
 
 
 @kernel
-def wheel_loads(car, ground, drag, decel, normal, side, downforce, out):
+def wheel_loads(
+    car: Floats,
+    ground: float,
+    drag: float,
+    decel: float,
+    normal: float,
+    side: float,
+    downforce: float,
+    out: Floats,
+) -> None:
     """Fill the four wheel loads of a trim row.
 
     A wheel that lifts hands its share of the roll to the other axle.
@@ -246,7 +260,9 @@ def wheel_loads(car, ground, drag, decel, normal, side, downforce, out):
 
 
 @kernel
-def _tied_difference(car, table, axle, part, both, kappa, grip):
+def _tied_difference(
+    car: Floats, table: Floats, axle: int, part: float, both: float, kappa: float, grip: float
+) -> float:
     """Return the braking force difference outside minus inside of coupled wheels in a turn. [N]
 
     The outside wheel runs faster over the road; a coupling brakes it and drives the inside one,
@@ -261,7 +277,16 @@ def _tied_difference(car, table, axle, part, both, kappa, grip):
 
 
 @kernel
-def _axle(car, table, axle, part, kappa, grip, demand, out):
+def _axle(
+    car: Floats,
+    table: Floats,
+    axle: int,
+    part: float,
+    kappa: float,
+    grip: float,
+    demand: float,
+    out: Floats,
+) -> float:
     """Fill use and force of an axle's wheels; return the side force left to it. [N]"""
     inside, outside = 2 * axle, 2 * axle + 1
     tied = _tied_difference(
@@ -277,7 +302,7 @@ def _axle(car, table, axle, part, kappa, grip, demand, out):
 
 
 @kernel
-def trim(car, table, share, pedal, road, out):
+def trim(car: Floats, table: Floats, share: float, pedal: float, road: Floats, out: Floats) -> None:
     """Fill ``out`` with the trim of the car at one pedal effort and one station.
 
     Parameters

@@ -57,7 +57,7 @@ def anchored_shares(
         If nobody said which way the adjuster counts.
     """
     anchor, adjuster = car.anchor, car.adjuster
-    if anchor is None or adjuster.higher_means is None:
+    if anchor is None or adjuster is None or adjuster.higher_means is None:
         raise CannotTell(
             "which way to turn the adjuster",
             because="nobody has said whether a bigger number means more front or more rear",

@@ -13,12 +13,16 @@ from math import erfc, sqrt
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from foreaft.base.kernel import kernel
 from foreaft.physics import envelope as env
 from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
 from foreaft.physics.motion import corner_speed
+
+Floats = NDArray[np.float64]
+Scratch = tuple[Floats, Floats, Floats, Floats, Floats]
 
 NODES_TURNING: Final = 12
 NODES_STRAIGHT: Final = 24
@@ -111,7 +115,9 @@ REAR_USE: Final = 15
 MARGIN: Final = 16
 PEAK: Final = 17
 REAR_ROOM: Final = 18
-P_EVENT: Final = 19
+TIGHT_PEDAL: Final = 19
+TIGHT_SPEED: Final = 20
+P_EVENT: Final = 21
 CELL_SIZE: Final = P_EVENT + EVENTS
 
 # Places in a node row of a pass.
@@ -127,7 +133,15 @@ NODE_SIZE: Final = 8
 
 
 @kernel
-def demand(zone, s, limit, first, use_straight, use_turning, ramp):
+def demand(
+    zone: Floats,
+    s: float,
+    limit: float,
+    first: float,
+    use_straight: float,
+    use_turning: float,
+    ramp: float,
+) -> float:
     """Return the pedal the driver plans at a distance before the apex. [N]
 
     The planned level up to the turn, eased to what is carried into it, then linear in distance to
@@ -146,7 +160,16 @@ def demand(zone, s, limit, first, use_straight, use_turning, ramp):
 
 
 @kernel
-def _solve_node(car, table, share, road, speed2, out, found, node):
+def _solve_node(
+    car: Floats,
+    table: Floats,
+    share: float,
+    road: Floats,
+    speed2: float,
+    out: Floats,
+    found: Floats,
+    node: Floats,
+) -> None:
     """Fill a node row with the limits at one station and what the pedal adds to."""
     road[tr.SPEED] = sqrt(speed2)
     env.limits(car, table, share, road, out, found)
@@ -162,7 +185,7 @@ def _solve_node(car, table, share, road, speed2, out, found, node):
 
 
 @kernel
-def _decel(car, share, pedal, node):
+def _decel(car: Floats, share: float, pedal: float, node: Floats) -> float:
     """Return the deceleration at a pedal effort from a node row. [m/s2]"""
     front, rear = tr.brake_forces(car, share, pedal)
     limit = min(node[FRONT], node[REAR])
@@ -173,13 +196,26 @@ def _decel(car, share, pedal, node):
 
 
 @kernel
-def _ramp_length(zone):
+def _ramp_length(zone: Floats) -> float:
     """Return the distance over which the pedal is eased before turn-in. [m]"""
     return RAMP_TIME_S * 0.5 * (zone[APPROACH] + zone[APEX_SPEED])
 
 
 @kernel
-def solve_pass(car, table, share, zone, s, roads, first, use, apex_speed, out, found, nodes):
+def solve_pass(
+    car: Floats,
+    table: Floats,
+    share: float,
+    zone: Floats,
+    s: Floats,
+    roads: Floats,
+    first: float,
+    use: float,
+    apex_speed: float,
+    out: Floats,
+    found: Floats,
+    nodes: Floats,
+) -> float:
     """Fill the node rows of one pass: back from the apex at a constant use of the limit.
 
     Returns 1 if an axle is spent at some node without any pedal, else 0.
@@ -204,7 +240,7 @@ def solve_pass(car, table, share, zone, s, roads, first, use, apex_speed, out, f
 
 
 @kernel
-def _between(low, high, speed2, node):
+def _between(low: Floats, high: Floats, speed2: float, node: Floats) -> None:
     """Fill a node row with what lies between two passes at a squared speed."""
     width = high[SPEED2] - low[SPEED2]
     f = (speed2 - low[SPEED2]) / width if abs(width) > 1e-6 else 0.0
@@ -215,7 +251,20 @@ def _between(low, high, speed2, node):
 
 
 @kernel
-def drive(car, share, zone, s, reach, first, uses, driver, low, high, node, z):
+def drive(
+    car: Floats,
+    share: float,
+    zone: Floats,
+    s: Floats,
+    reach: Floats,
+    first: float,
+    uses: Floats,
+    driver: Floats,
+    low: Floats,
+    high: Floats,
+    node: Floats,
+    z: Floats,
+) -> tuple[float, float, int]:
     """Drive the zone with two uses of the limit; return time, brake distance and tightest node.
 
     ``reach`` holds the speed the car has at each node if it does not brake. [m/s]
@@ -263,7 +312,16 @@ def drive(car, share, zone, s, reach, first, uses, driver, low, high, node, z):
 
 
 @kernel
-def _distances(zone, s, pedal, limit, floor, node, driver, z):
+def _distances(
+    zone: Floats,
+    s: float,
+    pedal: float,
+    limit: float,
+    floor: float,
+    node: Floats,
+    driver: Floats,
+    z: Floats,
+) -> float:
     """Lower the distances to the events of this phase; return the smaller axle distance here."""
     wide = zone[SCATTER]
     straight = s >= zone[TURN_IN]
@@ -289,7 +347,7 @@ def _distances(zone, s, pedal, limit, floor, node, driver, z):
 
 
 @kernel
-def price(event, zone, driver):
+def price(event: int, zone: Floats, driver: Floats) -> float:
     """Return what an event costs in this zone. [s]"""
     turning = event >= FRONT_TURNING
     severity = zone[SEVERITY_TURNING] if turning else zone[SEVERITY_STRAIGHT]
@@ -297,13 +355,13 @@ def price(event, zone, driver):
 
 
 @kernel
-def _tail(z):
+def _tail(z: float) -> float:
     """Return the chance that a standard normal number exceeds z."""
     return 0.5 * erfc(z / sqrt(2.0))
 
 
 @kernel
-def risk(zone, driver, z):
+def risk(zone: Floats, driver: Floats, z: Floats) -> float:
     """Return the expected price of what the scatter makes happen. [s]"""
     total = 0.0
     for event in range(EVENTS):
@@ -312,7 +370,20 @@ def risk(zone, driver, z):
 
 
 @kernel
-def _try(car, share, zone, s, reach, first, uses, driver, low, high, node, z):
+def _try(
+    car: Floats,
+    share: float,
+    zone: Floats,
+    s: Floats,
+    reach: Floats,
+    first: float,
+    uses: Floats,
+    driver: Floats,
+    low: Floats,
+    high: Floats,
+    node: Floats,
+    z: Floats,
+) -> float:
     """Return time plus risk at two uses of the limit. [s]"""
     time, _, _ = drive(car, share, zone, s, reach, first, uses, driver, low, high, node, z)
     return time + risk(zone, driver, z)
@@ -320,8 +391,22 @@ def _try(car, share, zone, s, reach, first, uses, driver, low, high, node, z):
 
 @kernel
 def _search_line(
-    car, share, zone, s, reach, first, uses, which, width, points, driver, low, high, node, z
-):
+    car: Floats,
+    share: float,
+    zone: Floats,
+    s: Floats,
+    reach: Floats,
+    first: float,
+    uses: Floats,
+    which: int,
+    width: float,
+    points: int,
+    driver: Floats,
+    low: Floats,
+    high: Floats,
+    node: Floats,
+    z: Floats,
+) -> None:
     """Improve one use of the limit: a grid, then the parabola through the best three."""
     centre = uses[which]
     bottom, top = max(centre - width, LOW_USE), min(centre + width, HIGH_USE)
@@ -345,7 +430,20 @@ def _search_line(
 
 
 @kernel
-def best_uses(car, share, zone, s, reach, first, driver, low, high, node, z, uses):
+def best_uses(
+    car: Floats,
+    share: float,
+    zone: Floats,
+    s: Floats,
+    reach: Floats,
+    first: float,
+    driver: Floats,
+    low: Floats,
+    high: Floats,
+    node: Floats,
+    z: Floats,
+    uses: Floats,
+) -> None:
     """Fill the uses of the limit, before and after turn-in, that cost least for this driver."""
     if driver[FIXED_USE] > 0.0:
         uses[0] = uses[1] = driver[FIXED_USE]
@@ -383,7 +481,7 @@ def best_uses(car, share, zone, s, reach, first, driver, low, high, node, z, use
 
 
 @kernel
-def _gross(zone, driver, z):
+def _gross(zone: Floats, driver: Floats, z: Floats) -> float:
     """Return the expected price of gross errors: they cost, but no margin covers them. [s]"""
     turning = zone[RELEASE] < zone[TURN_IN]
     rate = driver[GROSS_RATE] * (0.5 if turning else 1.0)
@@ -396,7 +494,21 @@ def _gross(zone, driver, z):
 
 
 @kernel
-def cell(car, table, share, zone, s, roads, reach, apex_speed, driver, low, high, scratch, row):
+def cell(
+    car: Floats,
+    table: Floats,
+    share: float,
+    zone: Floats,
+    s: Floats,
+    roads: Floats,
+    reach: Floats,
+    apex_speed: float,
+    driver: Floats,
+    low: Floats,
+    high: Floats,
+    scratch: Scratch,
+    row: Floats,
+) -> None:
     """Fill the cell row of one setting in one zone."""
     out, found, node, z, uses = scratch
     roads[NODES - 1, tr.SPEED] = zone[APPROACH]
@@ -425,6 +537,7 @@ def cell(car, table, share, zone, s, roads, reach, apex_speed, driver, low, high
     row[TIGHT_AXLE] = 0.0 if node[FRONT] <= node[REAR] else 1.0
     row[MARGIN] = 1.0 - pedal / limit if limit > 0.0 else 0.0
     row[FIRST_WHEEL] = node[WHICH]
+    row[TIGHT_PEDAL], row[TIGHT_SPEED] = pedal, sqrt(node[SPEED2])
     row[GROSS] = _gross(zone, driver, z)
     row[PEAK] = uses[0] * first
     row[REAR_ROOM] = min(z[EVENTS + REAR_STRAIGHT], z[EVENTS + REAR_TURNING])
@@ -435,7 +548,22 @@ def cell(car, table, share, zone, s, roads, reach, apex_speed, driver, low, high
 
 
 @kernel
-def _rotation(car, table, share, zone, s, roads, first, uses, driver, low, high, node, out, row):
+def _rotation(
+    car: Floats,
+    table: Floats,
+    share: float,
+    zone: Floats,
+    s: Floats,
+    roads: Floats,
+    first: float,
+    uses: Floats,
+    driver: Floats,
+    low: Floats,
+    high: Floats,
+    node: Floats,
+    out: Floats,
+    row: Floats,
+) -> None:
     """Price how far the car's balance in the middle of the trail is from what the driver likes."""
     row[ROTATION], row[FRONT_USE], row[REAR_USE] = 0.0, 0.0, 0.0
     if zone[RELEASE] >= zone[TURN_IN]:
@@ -459,7 +587,18 @@ def _rotation(car, table, share, zone, s, roads, first, uses, driver, low, high,
 
 
 @kernel
-def field(car, table, shares, zones, s, roads, reach, side_use, driver, cells):
+def field(
+    car: Floats,
+    table: Floats,
+    shares: Floats,
+    zones: Floats,
+    s: Floats,
+    roads: Floats,
+    reach: Floats,
+    side_use: float,
+    driver: Floats,
+    cells: Floats,
+) -> None:
     """Fill the cells of every zone and setting for one car.
 
     Parameters
@@ -521,7 +660,18 @@ PROFILE_SIZE: Final = 8
 
 
 @kernel
-def profile(car, table, share, zone, s, roads, reach, side_use, uses, rows):
+def profile(
+    car: Floats,
+    table: Floats,
+    share: float,
+    zone: Floats,
+    s: Floats,
+    roads: Floats,
+    reach: Floats,
+    side_use: float,
+    uses: Floats,
+    rows: Floats,
+) -> float:
     """Fill the profile of one zone, driven at given uses of the limit and solved at every node.
 
     Unlike :func:`drive` nothing is interpolated between passes.
@@ -562,7 +712,17 @@ def profile(car, table, share, zone, s, roads, reach, side_use, uses, rows):
 
 
 @kernel
-def _fill_profile(car, table, share, pedal, speed2, road, out, found, row):
+def _fill_profile(
+    car: Floats,
+    table: Floats,
+    share: float,
+    pedal: float,
+    speed2: float,
+    road: Floats,
+    out: Floats,
+    found: Floats,
+    row: Floats,
+) -> None:
     """Fill one profile row from the trim at a pedal effort."""
     road[tr.SPEED] = sqrt(speed2)
     env.limits(car, table, share, road, out, found)

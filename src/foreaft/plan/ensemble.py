@@ -16,15 +16,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from foreaft.base.errors import Cancelled, CannotTell
-from foreaft.model.adjuster import Anchor
 from foreaft.model.car import Car, CarArrays, draw, vectors
 from foreaft.model.conditions import Conditions
-from foreaft.physics import envelope as env
+from foreaft.model.parts import Anchor
 from foreaft.physics import motion
 from foreaft.physics import trim as tr
 from foreaft.plan import cost as co
-from foreaft.plan.arrange import ZoneArrays
 from foreaft.plan.anchor import anchored_shares, straight_crossover
+from foreaft.plan.arrange import ZoneArrays
 
 Floats = NDArray[np.float64]
 
@@ -68,7 +67,8 @@ def gather(
     draws = draw(car, seed, wanted)
     arrays = vectors(car, draws, conditions)
     crossover = straight_crossover(arrays.vector, arrays.table, CROSSOVER_SPEED_MPS)
-    if car.anchor is not None and car.adjuster.meaning == "unknown":
+    unknown = car.adjuster is not None and car.adjuster.meaning == "unknown"
+    if unknown and car.anchor is not None:
         arrays = arrays._replace(share=anchored_shares(car, arrays, draws, crossover, seed))
     fits = _fits(car, arrays, crossover, zones)
     nominal_fits = bool(fits[0])
@@ -150,9 +150,7 @@ def _balanced_as_told(anchor: Anchor, arrays: CarArrays) -> NDArray[np.bool_]:
         return np.ones(len(arrays.vector), dtype=np.bool_)
     difference = np.array(
         [
-            motion.mid_corner_difference(
-                vector, table, MID_CORNER_SPEED_MPS, MID_CORNER_SIDE_USE
-            )
+            motion.mid_corner_difference(vector, table, MID_CORNER_SPEED_MPS, MID_CORNER_SIDE_USE)
             for vector, table in zip(arrays.vector, arrays.table, strict=True)
         ]
     )

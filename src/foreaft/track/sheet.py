@@ -7,10 +7,10 @@ way in is assumed, by two rules of which the longer road wins.
 1. Turning takes time: the curvature rises no faster than its final value per turn-in time, at
    the speed carried to the turn-in (0.5 to 0.9 s. Common practice, no source).
 2. A driver who brakes deep carries speed past the turn-in, and needs road to lose it:
-   v_turn_in^2 = v_apex^2 (1 + 0.5 depth), at most the approach speed, and 5 m/s^2 in the mean
-   from turn-in to apex.
-   Both numbers are assumptions: about a fifth of the apex speed at full depth, lost at half of
-   a hard stop because the tyres also turn the car.
+   v_turn_in^2 = v_apex^2 (1 + depth), at most the approach speed, and 5 m/s^2 in the mean from
+   turn-in to apex, but at most 2.2 s of it.
+   All three are assumptions: two fifths of the apex speed at full depth, lost at half of a hard
+   stop because the tyres also turn the car; a deep entry lasts 1.5 to 2.5 s.
 
 The curvature follows 3 x^2 - 2 x^3, so it has no kink at either end.
 """
@@ -33,8 +33,9 @@ SheetDirection = Literal["left", "right", "none"]
 GENTLEST_BRAKING_MPS2 = 4.0
 """The straight is long enough to brake from the approach speed at this alone (assumption)."""
 
-CARRIED_SHARE = 0.5
+CARRIED_SHARE = 1.0
 TRAIL_DECELERATION_MPS2 = 5.0
+LONGEST_ENTRY_S = 2.2
 LEAD_IN_S = 1.0
 AGREEMENT_FRAC = 0.10
 
@@ -185,7 +186,8 @@ def ramp_length(
     entry = turn_in_speed(approach_mps, apex_mps, depth_frac)
     by_time = _STEEPEST * entry * turn_in_time_s
     to_slow = (entry**2 - apex_mps**2) / (2.0 * TRAIL_DECELERATION_MPS2)
-    return max(by_time, to_slow / (1.0 - _share_at(TURN_IN_SHARE)))
+    longest = LONGEST_ENTRY_S * 0.5 * (entry + apex_mps)
+    return max(by_time, min(to_slow / (1.0 - _share_at(TURN_IN_SHARE)), longest))
 
 
 def _share_at(height: float) -> float:

@@ -1,0 +1,121 @@
+"""Cars, drivers and conditions by file or by name."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final, get_args
+
+from foreaft.base.errors import CannotTell, InputError
+from foreaft.files import toml
+from foreaft.files.classes import class_names, load_class
+from foreaft.jobs.requests import Quick
+from foreaft.model.adjuster import Adjuster
+from foreaft.model.car import Car
+from foreaft.model.conditions import Conditions
+from foreaft.model.driver import Driver, Level
+from foreaft.model.parts import Anchor
+
+LEVELS: Final[tuple[str, ...]] = get_args(Level)
+
+
+def load_car(wanted: Path | str, quick: Quick | None = None) -> tuple[Car, str | None]:
+    """The car of a file or of a class, with the anchor of a quick start set on it.
+
+    Returns the car and the file it came from, None for a class.
+    """
+    name = str(wanted)
+    if name in class_names():
+        car, file = load_class(name), None
+    else:
+        path = Path(wanted)
+        if not path.exists() and path.suffix != ".toml":
+            raise InputError(
+                f"there is no car class and no file called {name}",
+                code="unknown_car",
+                key="car",
+                value=name,
+                allowed=", ".join(class_names()),
+                hint="give a class of that list, or a car file ending in .toml",
+            )
+        car, file = toml.read_car(path), name
+    return (car if quick is None else anchored(car, quick)), file
+
+
+def anchored(car: Car, quick: Quick) -> Car:
+    """The car with today's setting, the direction of the adjuster and the first end to let go."""
+    adjuster = car.adjuster
+    if adjuster is None:
+        raise InputError(
+            "this car has no adjuster",
+            code="no_adjuster",
+            key="adjuster",
+            allowed="a table [adjuster]",
+            hint="add one to the car file, or take a class of car",
+        )
+    step = adjuster.step if quick.step is None else quick.step
+    low, high = _range_round(quick, adjuster, step)
+    moved = adjuster.replace(
+        min=low, max=high, step=step, higher_means=quick.higher, reference_setting=None
+    )
+    anchor = Anchor(setting=quick.today, first_to_let_go=quick.first, mid_corner=quick.mid_corner)
+    return car.replace(adjuster=moved, anchor=anchor)
+
+
+def _range_round(quick: Quick, adjuster: Adjuster, step: float) -> tuple[float, float]:
+    """Range of the adjuster: as told, as in the file, or twelve steps either way of today's."""
+    told = (quick.lowest, quick.highest)
+    inside = adjuster.min <= quick.today <= adjuster.max
+    low = adjuster.min if inside and adjuster.meaning != "unknown" else quick.today - 12 * step
+    high = adjuster.max if inside and adjuster.meaning != "unknown" else quick.today + 12 * step
+    return (low if told[0] is None else told[0], high if told[1] is None else told[1])
+
+
+def load_driver(wanted: Path | str | None) -> tuple[Driver, str | None]:
+    """The driver of a file or of a level; a club driver where nothing is said."""
+    name = "club" if wanted is None else str(wanted)
+    if name in LEVELS:
+        return Driver(id=name, name=name, level=name), None
+    return toml.read_driver(Path(name)), name
+
+
+def load_conditions(wanted: Path | None) -> tuple[Conditions, str | None]:
+    """The conditions of a file; dry where nothing is said."""
+    if wanted is None:
+        return Conditions(), None
+    return toml.read_conditions(wanted), str(wanted)
+
+
+def known_adjuster(car: Car) -> Adjuster:
+    """The adjuster of a car that is to be planned for: its direction must be known.
+
+    Raises
+    ------
+    InputError
+        If the car has none.
+    CannotTell
+        If nobody has said which way it counts, or an unknown scale has no anchor.
+    """
+    adjuster = car.adjuster
+    if adjuster is None:
+        raise InputError(
+            "this car has no adjuster, so there is nothing to plan",
+            code="no_adjuster",
+            key="adjuster",
+            allowed="a table [adjuster] with min, max, step, meaning, higher_means",
+            hint="write one into the car file",
+        )
+    if adjuster.higher_means is None:
+        raise CannotTell(
+            "any setting",
+            because="nobody has confirmed which way the adjuster counts, and the wrong way hurts",
+            would_settle='adjuster.higher_means = "front" or "rear" in the car file; stop gently '
+            "from low speed at both ends of the range and see which wheels work harder",
+        )
+    if adjuster.meaning == "unknown" and car.anchor is None:
+        raise CannotTell(
+            "any setting",
+            because="the number on the adjuster is not tied to anything",
+            would_settle="the setting run today and which end lets go first in a straight stop: "
+            "[anchor] in the car file, or --today, --higher and --first",
+        )
+    return adjuster

@@ -1,0 +1,348 @@
+"""The job ``plan``: a setting for each zone, the lap setting, and what each of them costs."""
+
+from __future__ import annotations
+
+import hashlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from foreaft.base.errors import InputError
+from foreaft.jobs.common import Cancelled, Notes, Progress, envelope, identity, never, silent
+from foreaft.jobs.faces import adjuster_face, zone_plans
+from foreaft.jobs.load import known_adjuster, load_car, load_conditions, load_driver
+from foreaft.jobs.requests import PlanRequest
+from foreaft.jobs.situation import SIDE_USE, Lap, circuit_lap, sheet_lap
+from foreaft.model.adjuster import Adjuster
+from foreaft.model.answers import (
+    Envelope,
+    FrontierPoint,
+    Input,
+    LapSetting,
+    Matter,
+    Outline,
+    Plan,
+    Spread,
+    Step,
+    Total,
+)
+from foreaft.model.car import Car
+from foreaft.model.conditions import Conditions
+from foreaft.model.driver import Driver
+from foreaft.model.fields import Entry, Quantity, catalogue
+from foreaft.plan import cost as co
+from foreaft.plan.ensemble import Cars, fields, gather
+from foreaft.plan.human import driver_row
+from foreaft.plan.programme import Hand, Programme, programme
+from foreaft.plan.reasons import Situation, causes, matters
+
+Floats = NDArray[np.float64]
+
+PANIC_STEPS: Final = 1
+"""The setting to go back to in doubt lies so many steps further forward than any of the plan."""
+
+FEW_KEPT: Final = 0.05
+
+
+@dataclass(frozen=True, eq=False)
+class Work:
+    """Everything a plan is made from and of, for whoever draws it."""
+
+    car: Car
+    driver: Driver
+    conditions: Conditions
+    adjuster: Adjuster
+    lap: Lap
+    cars: Cars
+    cells: Floats
+    row: Floats
+    made: Programme
+    side_use: float = SIDE_USE
+
+
+def plan(
+    request: PlanRequest, progress: Progress = silent, cancelled: Cancelled = never
+) -> list[Envelope[Plan]]:
+    """Plan for each of the conditions asked for, dry if none is.
+
+    Raises
+    ------
+    InputError, CannotTell, NoPlan, Cancelled
+        See :mod:`foreaft.base.errors`.
+    """
+    wanted: list[Path | None] = list(request.conditions) or [None]
+    return [_plan_one(request, one, progress, cancelled) for one in wanted]
+
+
+def _plan_one(
+    request: PlanRequest, conditions_file: Path | None, progress: Progress, cancelled: Cancelled
+) -> Envelope[Plan]:
+    notes = Notes()
+    car, car_file = load_car(request.car, request.quick)
+    driver, driver_file = load_driver(request.driver)
+    conditions, _ = load_conditions(conditions_file)
+    notes.assume_car(car)
+    notes.assume_driver(driver)
+    work = work_out(request, car, driver, conditions, notes, progress, cancelled)
+    inputs = {
+        "car": identity(car, car_file),
+        "driver": identity(driver, driver_file),
+        "conditions": identity(
+            conditions, None if conditions_file is None else str(conditions_file)
+        ),
+        "zones": _zones_identity(request),
+    }
+    asked = request.model_dump(mode="json", exclude={"car", "circuit", "sheet", "zones", "driver"})
+    asked |= {role: one.revision for role, one in inputs.items()}
+    result = _result(work, request, notes)
+    return envelope("plan", result, asked, notes, seed=request.seed, inputs=inputs)
+
+
+def work_out(
+    request: PlanRequest,
+    car: Car,
+    driver: Driver,
+    conditions: Conditions,
+    notes: Notes,
+    progress: Progress = silent,
+    cancelled: Cancelled = never,
+) -> Work:
+    """Do the work of a plan: zones, sampled cars, costs, programme."""
+    adjuster = known_adjuster(car)
+    lap = the_lap(
+        request.circuit, request.sheet, request.zones, request.line, car, conditions, driver, notes
+    )
+    zones_as_typed = lap.arrays if request.sheet is not None else None
+    cars = gather(car, conditions, request.seed, request.samples, zones_as_typed)
+    _warn_of_cars(cars, car, notes)
+    row = driver_row(driver)
+    cells = fields(
+        cars.arrays,
+        lap.arrays,
+        row,
+        SIDE_USE,
+        lambda done, of: progress("cars", done, of),
+        cancelled,
+    )
+    made = programme(cells, hand_of(lap, driver, adjuster, cars.arrays.settings, request.changes))
+    return Work(car, driver, conditions, adjuster, lap, cars, cells, row, made)
+
+
+def the_lap(
+    circuit: Path | None,
+    sheet: Path | None,
+    marks: Path | None,
+    line: Any,
+    car: Car,
+    conditions: Conditions,
+    driver: Driver,
+    notes: Notes,
+) -> Lap:
+    """The lap of a circuit file or of a zone sheet, whichever is given."""
+    if (circuit is None) == (sheet is None):
+        raise InputError(
+            "a plan needs a circuit or a zone sheet, one of the two",
+            code="circuit_or_sheet",
+            key="circuit, sheet",
+            value="both" if circuit else "neither",
+            allowed="one of the two",
+            hint="--circuit FILE, or --sheet FILE with one row per corner",
+        )
+    if sheet is not None:
+        return sheet_lap(sheet, car, conditions, driver)
+    assert circuit is not None  # said above, for the type checker
+    return circuit_lap(circuit, car, conditions, driver, line, notes, marks)
+
+
+def hand_of(
+    lap: Lap, driver: Driver, adjuster: Adjuster, settings: Floats, changes: int | None
+) -> Hand:
+    """What the hand can do before each zone, and what a change costs the head."""
+    hand = adjuster.hand
+    spare = np.array([face.hand_time_s for face in lap.faces]) - hand.reach_s
+    steps = np.floor(np.maximum(spare, 0.0) / hand.seconds_per_step_s + 1e-9).astype(np.int64)
+    if hand.use_where == "pits":
+        steps[:] = 0
+    ranks = np.arange(len(settings), dtype=np.int64)
+    return Hand(
+        steps_max=steps,
+        forward=ranks if adjuster.higher_means == "front" else ranks[::-1].copy(),
+        change_cost_s=driver.change_cost_s,
+        forget_frac=driver.forget_frac,
+        changes_max=driver.changes_default if changes is None else changes,
+    )
+
+
+def _warn_of_cars(cars: Cars, car: Car, notes: Notes) -> None:
+    if not cars.nominal_fits:
+        notes.warn(
+            "middle_does_not_fit",
+            "the middle of the stated ranges does not fit what was told (corner speeds or anchor); "
+            "a car inside the ranges that does stands in its place",
+        )
+    if cars.kept_frac < FEW_KEPT:
+        notes.warn(
+            "few_cars_fit",
+            f"only {cars.kept_frac:.0%} of the cars inside the stated ranges fit what was told",
+        )
+    if car.anchor is None:
+        notes.warn(
+            "no_anchor",
+            "no anchor: nobody said which end lets go first in a straight stop at today's setting; "
+            "differences between zones are surer than the settings themselves",
+        )
+
+
+def _zones_identity(request: PlanRequest) -> Input:
+    file = request.circuit or request.sheet
+    assert file is not None  # the lap was made from it
+    data = file.read_bytes() + (request.zones.read_bytes() if request.zones else b"")
+    return Input(id=file.stem, revision=_sha(data), file=str(file))
+
+
+def _sha(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()[:12]
+
+
+def _result(work: Work, request: PlanRequest, notes: Notes) -> Plan:
+    made, adjuster, lap = work.made, work.adjuster, work.lap
+    settings = work.cars.arrays.settings
+    chosen = np.array(made.plan.setting_index)
+    one = work.cars.arrays._replace(
+        vector=work.cars.arrays.vector[:1],
+        table=work.cars.arrays.table[:1],
+        share=work.cars.arrays.share[:1],
+    )
+    flat = [verdict == "no_matter" for verdict in made.verdicts]
+    found = causes(Situation(one, lap.arrays, work.row), SIDE_USE, flat)
+    zones = zone_plans(work, found, notes)
+    planned = [float(settings[i]) for i in chosen]
+    hand = adjuster.hand
+    time = float(sum(work.cells[0, z, i, co.TIME] for z, i in enumerate(chosen)))
+    prices = [_price(work.driver, kind) for kind in ("front_turning", "rear_turning")]
+    return Plan(
+        car_name=work.car.name,
+        circuit_name=lap.name,
+        driver_name=work.driver.name,
+        conditions_name=work.conditions.name,
+        adjuster=adjuster_face(adjuster),
+        relative_to_anchor=adjuster.meaning == "unknown",
+        anchor_setting=None if work.car.anchor is None else work.car.anchor.setting,
+        changes_max=made_changes(work, request),
+        change_cost_s=work.driver.change_cost_s,
+        price_front_s=prices[0],
+        price_rear_s=prices[1],
+        zones=zones,
+        steps=_steps(lap, chosen, hand.reach_s, hand.seconds_per_step_s),
+        total=Total(changes=made.plan.changes, cost_us=made.plan.cost_us, time_s=time),
+        lap_setting=LapSetting(
+            setting=float(settings[made.lap.setting_index[0]]),
+            cost_us=made.lap.cost_us,
+            regret_s=_spread(made.lap_regret) if request.samples else None,
+        ),
+        frontier=_frontier(made, settings),
+        matters=_matters(work),
+        samples=len(work.cells) - 1,
+        panic_setting=panic(planned, adjuster),
+        outline=_outline(lap),
+    )
+
+
+def made_changes(work: Work, request: PlanRequest) -> int:
+    """How many changes were allowed."""
+    return work.driver.changes_default if request.changes is None else request.changes
+
+
+def panic(planned: list[float], adjuster: Adjuster) -> float:
+    """The setting to go to in doubt: forward of all that is planned, inside the range."""
+    if adjuster.higher_means == "front":
+        return min(max(planned) + PANIC_STEPS * adjuster.step, adjuster.max)
+    return max(min(planned) - PANIC_STEPS * adjuster.step, adjuster.min)
+
+
+def _price(driver: Driver, kind: str) -> float:
+    event = getattr(driver.events, kind)
+    return float((event.caught_s + event.worse_s) / driver.boldness)
+
+
+def _spread(values: Floats) -> Spread:
+    low, middle, high = np.quantile(values, [0.05, 0.5, 0.95])
+    return Spread(low=float(low), nominal=float(middle), high=float(high))
+
+
+def _steps(lap: Lap, chosen: NDArray[np.intp], reach_s: float, per_step_s: float) -> list[Step]:
+    steps = []
+    for zone, before in enumerate(np.roll(chosen, 1)):
+        moved = int(chosen[zone] - before)
+        if moved:
+            steps.append(
+                Step(
+                    from_zone_id=lap.faces[zone - 1].zone_id,
+                    to_zone_id=lap.faces[zone].zone_id,
+                    steps=moved,
+                    hand_needed_s=reach_s + abs(moved) * per_step_s,
+                    hand_time_s=lap.faces[zone].hand_time_s,
+                )
+            )
+    return steps
+
+
+def _frontier(made: Programme, settings: Floats) -> list[FrontierPoint]:
+    points = []
+    for choice, split in zip(made.frontier, made.splits, strict=True):
+        if choice is None or split is None:
+            continue
+        points.append(
+            FrontierPoint(
+                changes=choice.changes,
+                cost_us=choice.cost_us,
+                settings=[float(settings[i]) for i in choice.setting_index],
+                limit_s=split.limit,
+                margin_s=split.margin,
+                risk_s=split.risk,
+                rotation_s=split.rotation,
+                attention_s=split.attention,
+                forgotten_s=split.forgotten,
+            )
+        )
+    return points
+
+
+def _matters(work: Work) -> list[Matter]:
+    if len(work.cells) < 2:
+        return []
+    laps = work.cells[1:, :, :, co.COST].sum(axis=1)
+    best = work.cars.arrays.settings[laps.argmin(axis=1)]
+    draws = {key: values[1:] for key, values in work.cars.draws.items()}
+    known = catalogue(Car)
+    found = []
+    for weight in matters(draws, best):
+        found.append(
+            Matter(
+                key=weight.key,
+                share_of_spread_frac=weight.share_of_spread,
+                measurement=_how(known, weight.key),
+            )
+        )
+    return found
+
+
+def _how(known: dict[str, Entry], key: str) -> str:
+    about = known[key].about if key in known else None
+    how = about.measure if isinstance(about, Quantity) else ""
+    return how or "ask the maker or the scrutineer, or narrow it from logged laps"
+
+
+def _outline(lap: Lap) -> Outline | None:
+    if lap.stations is None:
+        return None
+    s = lap.stations
+    return Outline(
+        x_m=[float(v) for v in s.x_m],
+        y_m=[float(v) for v in s.y_m],
+        s_m=[float(v) for v in s.s_m],
+        length_m=s.length_m,
+    )

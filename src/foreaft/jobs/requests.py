@@ -1,0 +1,108 @@
+"""What each job is asked for; the same types serve the command line and the Python API."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Literal
+
+from pydantic import BaseModel, ConfigDict, Field
+
+
+class Request(BaseModel):
+    """Base of all requests: frozen, nothing unknown passes."""
+
+    model_config = ConfigDict(frozen=True, extra="forbid", allow_inf_nan=False)
+
+
+class Quick(Request):
+    """What is known of a car of which only the class is known."""
+
+    today: float
+    higher: Literal["front", "rear"]
+    first: Literal["front", "rear", "together"]
+    mid_corner: Literal["pushes", "neutral", "loose"] | None = None
+    lowest: float | None = None
+    highest: float | None = None
+    step: float | None = None
+
+
+class PlanRequest(Request):
+    """A brake balance plan for a car on a circuit or a zone sheet."""
+
+    car: Path | str
+    circuit: Path | None = None
+    sheet: Path | None = None
+    zones: Path | None = None
+    driver: Path | str | None = None
+    conditions: list[Path] = []
+    quick: Quick | None = None
+    line: Literal["given", "min_curvature"] | None = None
+    changes: int | None = Field(default=None, ge=0, le=60)
+    samples: int = Field(default=64, ge=0, le=5000)
+    seed: int = Field(default=1, ge=0, le=2**31 - 1)
+
+
+class StopRequest(Request):
+    """One straight stop between two speeds for every setting."""
+
+    car: Path | str
+    from_kmh: float = Field(gt=0, le=450)
+    to_kmh: float = Field(default=0.0, ge=0)
+    share: float | None = Field(default=None, gt=0, lt=1)
+    conditions: Path | None = None
+    quick: Quick | None = None
+
+
+class IdealRequest(Request):
+    """Ideal share over deceleration, speed, cornering load and yaw acceleration."""
+
+    car: Path | str
+    model: Literal["two_axle", "four_wheel"] = "four_wheel"
+    decel_g: list[float] = [0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4]
+    speed_kmh: list[float] = [100.0]
+    lateral_g: list[float] = [0.0]
+    yaw_accel_radps2: list[float] = [0.0]
+    conditions: Path | None = None
+    road_rule: bool = False
+    quick: Quick | None = None
+
+
+class ZonesRequest(Request):
+    """Cut a circuit into braking zones."""
+
+    car: Path | str
+    circuit: Path
+    zones: Path | None = None
+    driver: Path | str | None = None
+    conditions: Path | None = None
+    line: Literal["given", "min_curvature"] | None = None
+
+
+Symptom = Literal[
+    "locked_inside_front",
+    "locked_both_fronts",
+    "loose_on_entry",
+    "came_round",
+    "would_not_turn",
+    "fine",
+]
+
+
+class AdviseRequest(Request):
+    """What a zone did at a setting, and how often: what to try next."""
+
+    car: Path | str
+    circuit: Path | None = None
+    sheet: Path | None = None
+    zones: Path | None = None
+    driver: Path | str | None = None
+    conditions: Path | None = None
+    quick: Quick | None = None
+    zone: str
+    symptom: Symptom
+    setting: float
+    times: int = Field(default=1, ge=0, le=1000)
+    passes: int = Field(default=5, ge=1, le=1000)
+    samples: int = Field(default=200, ge=20, le=5000)
+    seed: int = Field(default=1, ge=0, le=2**31 - 1)
+    remember: bool = True

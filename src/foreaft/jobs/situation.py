@@ -1,0 +1,300 @@
+"""From files to the situation of a plan: car, driver, conditions and zones on their road."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from foreaft.base.errors import InputError
+from foreaft.files.circuits import read_circuit
+from foreaft.files.sheet import read_zone_sheet, read_zones
+from foreaft.jobs.common import Notes
+from foreaft.model.answers import CircuitFace, ZoneFace
+from foreaft.model.car import Car, draw, vectors
+from foreaft.model.conditions import Conditions
+from foreaft.model.convert import REVS_HIGH_FRAC, REVS_LOW_FRAC
+from foreaft.model.driver import Driver
+from foreaft.model.zone import ZoneMark
+from foreaft.physics import envelope as env
+from foreaft.physics import motion
+from foreaft.physics import trim as tr
+from foreaft.plan.arrange import ZoneArrays, ZoneRoad, arrange
+from foreaft.track.cut import CutZone, braking_zones, corners
+from foreaft.track.sheet import sheet_stations
+from foreaft.track.stations import Stations, stations_from
+
+Floats = NDArray[np.float64]
+
+SPACING_M: Final = 2.0
+SIDE_USE: Final = 0.97
+"""Part of the side grip used at the apex of a lap we make ourselves (assumption, practised)."""
+
+BRAKE_USE: Final = 0.88
+"""Part of the braking limit used on that lap, until the plan finds the driver's own (assumption).
+"""
+
+GENTLE_USE: Final = 0.5
+"""How little of the straight-line limit the longest braking distance looked at uses."""
+
+
+LONGEST_ENTRY_S: Final = 2.5
+"""From turn-in to apex, at the apex speed, at most.
+
+On a smooth line a corner may begin with hundreds of metres of gentle bend, which no driver calls
+turning in. Common practice, no source.
+"""
+
+
+@dataclass(frozen=True, eq=False)
+class Lap:
+    """The zones of a lap: as people see them, as roads, and as the kernel reads them."""
+
+    name: str
+    faces: list[ZoneFace]
+    roads: list[ZoneRoad]
+    arrays: ZoneArrays
+    circuit: CircuitFace | None
+    stations: Stations | None
+    speed_mps: Floats | None
+    lap_time_s: float | None
+
+
+def nominal(car: Car, conditions: Conditions) -> tuple[Floats, Floats, Floats]:
+    """Vector, table and shares per setting of the nominal car."""
+    arrays = vectors(car, draw(car, 0, 0), conditions)
+    return arrays.vector[0], arrays.table[0], arrays.share[0]
+
+
+def middle_share(car: Car, conditions: Conditions) -> float:
+    """A share to drive the first lap with: where both axles let go together in a straight stop."""
+    vector, table, _ = nominal(car, conditions)
+    return float(motion.crossover_share(vector, table, 40.0))
+
+
+def gentle_decel(car: Car, conditions: Conditions) -> float:
+    """A deceleration that every useful setting reaches in a straight stop. [m/s2]"""
+    vector, table, _ = nominal(car, conditions)
+    road, out, found = np.zeros(tr.ROAD_SIZE), np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE)
+    road[tr.GRIP], road[tr.SPEED] = 1.0, 20.0
+    share = motion.crossover_share(vector, table, 20.0)
+    env.limits(vector, table, share, road, out, found)
+    pedal = GENTLE_USE * min(found[env.FRONT], found[env.REAR])
+    return float(env.deceleration(vector, table, share, pedal, road, out))
+
+
+def sheet_lap(file: Path, car: Car, conditions: Conditions, driver: Driver) -> Lap:
+    """The lap of a zone sheet: no geometry, one synthetic road per row."""
+    sheet = read_zone_sheet(file)
+    faces, roads = [], []
+    for zone in sheet.zones():
+        road = sheet_stations(
+            zone.approach_speed_mps,
+            zone.apex_speed_mps,
+            zone.apex_radius_m,
+            zone.depth_frac,
+            zone.direction,
+        )
+        stations = road.stations
+        faces.append(
+            ZoneFace(
+                zone_id=zone.zone_id,
+                name=zone.name,
+                direction=zone.direction,
+                brake_s_m=None,
+                turn_in_s_m=None,
+                release_s_m=None,
+                apex_s_m=None,
+                approach_speed_mps=zone.approach_speed_mps,
+                apex_speed_mps=zone.apex_speed_mps,
+                apex_radius_m=zone.apex_radius_m,
+                depth_frac=zone.depth_frac,
+                hand_time_s=zone.hand_time_s,
+            )
+        )
+        at_turn_in = zone.brake_at_turn_in_frac
+        roads.append(
+            ZoneRoad(
+                stations=stations,
+                reach_mps=np.full(len(stations.s_m), zone.approach_speed_mps),
+                turn_in_s_m=float(stations.s_m[road.turn_in_at]),
+                apex_s_m=float(stations.s_m[road.apex_at]),
+                approach_mps=zone.approach_speed_mps,
+                apex_mps=zone.apex_speed_mps,
+                depth_frac=zone.depth_frac,
+                at_turn_in_frac=driver.brake_at_turn_in_frac if at_turn_in is None else at_turn_in,
+                room_m=stations.length_m,
+                surface=zone.surface,
+                run_off=zone.run_off,
+                gear_floor_mps=gear_floor(car, zone.gear),
+            )
+        )
+    arrays = arrange(roads, gentle_decel(car, conditions))
+    return Lap(sheet.name, faces, roads, arrays, None, None, None, None)
+
+
+def gear_floor(car: Car, gear: int | None) -> float:
+    """Speed below which a driver who stays in this gear does not change down further. [m/s]"""
+    chosen = [one for one in car.drive.gear if one.gear == gear]
+    if gear is None or not chosen or car.drive.engine_speed_max_rpm is None:
+        return 0.0
+    front = car.drive.axle == "front"
+    radius = car.wheel.radius_front_m if front else car.wheel.radius_rear_m
+    revs = car.drive.engine_speed_max_rpm * 2.0 * math.pi / 60.0
+    middle = revs * math.sqrt(REVS_LOW_FRAC * REVS_HIGH_FRAC)
+    return middle / chosen[0].total_ratio.nominal * radius.nominal
+
+
+def circuit_lap(
+    file: Path,
+    car: Car,
+    conditions: Conditions,
+    driver: Driver,
+    line: Literal["given", "min_curvature"] | None,
+    notes: Notes,
+    marks_file: Path | None = None,
+) -> Lap:
+    """The lap of a circuit file: a line, a quasi-steady lap on it, and the zones cut from that."""
+    raw = read_circuit(file)
+    wanted = line or ("min_curvature" if raw.width_left_m is not None else "given")
+    stations = stations_from(raw, line=wanted, spacing_m=SPACING_M)
+    speed, time = drive_lap(car, conditions, stations)
+    found = corners(stations)
+    cut = braking_zones(stations, speed, found)
+    if not cut:
+        raise InputError(
+            "this car brakes for no corner of this circuit",
+            code="no_zones",
+            file=file,
+            key="circuit",
+            allowed="at least one corner that takes 15 km/h or more off the speed",
+            hint="check the units of the circuit file; metres are expected",
+        )
+    marks_at = marks_file or file.with_name("zones.csv")
+    marks = read_zones(marks_at) if marks_at.exists() else ()
+    faces, roads = [], []
+    for zone, before in zip(cut, (cut[-1], *cut[:-1]), strict=True):
+        mark = _mark_for(zone, marks, stations.length_m)
+        face, road = _cut_zone(zone, before, mark, stations, speed, car, driver)
+        faces.append(face)
+        roads.append(road)
+    arrays = arrange(roads, gentle_decel(car, conditions))
+    whole = CircuitFace(
+        length_m=stations.length_m,
+        closed=stations.closed,
+        climb_m=stations.climb_m or None,
+        line=stations.line,
+    )
+    if raw.kind == "lonlat":
+        notes.warn(
+            "coarse_circuit",
+            "the circuit comes from longitude and latitude: resampled and smoothed to within 2 m; "
+            "radii of tight corners are rough",
+        )
+    return Lap(file.stem, faces, roads, arrays, whole, stations, speed, time)
+
+
+def drive_lap(car: Car, conditions: Conditions, stations: Stations) -> tuple[Floats, float]:
+    """Quasi-steady lap of the nominal car; speeds at the stations and the lap time. [m/s, s]"""
+    vector, table, _ = nominal(car, conditions)
+    roads = station_roads(stations)
+    steps = len(stations.s_m)
+    step = np.full(steps, stations.spacing_m)
+    speed = np.zeros(steps)
+    share = middle_share(car, conditions)
+    time = motion.lap(
+        vector, table, share, roads, step, stations.closed, BRAKE_USE, SIDE_USE, speed
+    )
+    return speed, float(time)
+
+
+def station_roads(stations: Stations) -> Floats:
+    """What a car meets at each station, turns to the inside positive."""
+    inside = np.where(stations.curvature_1pm < 0.0, -1.0, 1.0)
+    roads = np.zeros((len(stations.s_m), tr.ROAD_SIZE))
+    roads[:, tr.CURVATURE] = stations.curvature_1pm * inside
+    roads[:, tr.GRADE] = stations.grade_rad
+    roads[:, tr.BANK] = stations.bank_rad * inside
+    roads[:, tr.VERTICAL] = stations.vertical_curvature_1pm
+    roads[:, tr.GRIP] = 1.0
+    return roads
+
+
+def _mark_for(zone: CutZone, marks: tuple[ZoneMark, ...], length: float) -> ZoneMark | None:
+    """The mark whose apex lies within 30 m along the lap, the nearest of several."""
+    best, nearest = None, 30.0
+    for mark in marks:
+        gap = abs((mark.apex_s_m - zone.apex_s_m + 0.5 * length) % length - 0.5 * length)
+        if gap <= nearest:
+            best, nearest = mark, gap
+    return best
+
+
+def _cut_zone(
+    zone: CutZone,
+    before: CutZone,
+    mark: ZoneMark | None,
+    stations: Stations,
+    speed: Floats,
+    car: Car,
+    driver: Driver,
+) -> tuple[ZoneFace, ZoneRoad]:
+    length = stations.length_m
+    depth, hand = driver.release_frac, zone.hand_time_s
+    at_turn_in, name, zone_id = driver.brake_at_turn_in_frac, zone.zone_id.upper(), zone.zone_id
+    gear, surface, run_off = None, None, None
+    if mark is not None:
+        name, zone_id = mark.name, mark.zone_id
+        gear, surface, run_off = mark.gear, mark.surface, mark.run_off
+        depth = depth if mark.depth_frac is None else mark.depth_frac
+        hand = hand if mark.hand_time_s is None else mark.hand_time_s
+        at_turn_in = (
+            at_turn_in if mark.brake_at_turn_in_frac is None else mark.brake_at_turn_in_frac
+        )
+    turn = min((zone.apex_s_m - zone.turn_in_s_m) % length, LONGEST_ENTRY_S * zone.apex_speed_mps)
+    if mark is not None and mark.turn_in_s_m is not None:
+        turn = (zone.apex_s_m - mark.turn_in_s_m) % length
+    turn_in = (zone.apex_s_m - turn) % length
+    reach = np.maximum(speed, _approach(stations, speed, zone))
+    face = ZoneFace(
+        zone_id=zone_id,
+        name=name,
+        direction=zone.direction,
+        brake_s_m=zone.brake_s_m,
+        turn_in_s_m=turn_in,
+        release_s_m=(turn_in + depth * turn) % length,
+        apex_s_m=zone.apex_s_m,
+        approach_speed_mps=zone.approach_speed_mps,
+        apex_speed_mps=zone.apex_speed_mps,
+        apex_radius_m=zone.apex_radius_m,
+        depth_frac=depth,
+        hand_time_s=hand,
+    )
+    gap = (zone.apex_s_m - before.apex_s_m) % length
+    road = ZoneRoad(
+        stations=stations,
+        reach_mps=reach,
+        turn_in_s_m=turn_in,
+        apex_s_m=zone.apex_s_m,
+        approach_mps=zone.approach_speed_mps,
+        apex_mps=zone.apex_speed_mps,
+        depth_frac=depth,
+        at_turn_in_frac=at_turn_in,
+        room_m=gap if gap > 0.0 else length,
+        surface=surface or "normal",
+        run_off=run_off,
+        gear_floor_mps=gear_floor(car, gear),
+    )
+    return face, road
+
+
+def _approach(stations: Stations, speed: Floats, zone: CutZone) -> Floats:
+    """Speed if the driver did not brake for this zone: from its brake point on, the speed there."""
+    length = stations.length_m
+    span = (zone.apex_s_m - zone.brake_s_m) % length
+    since = (stations.s_m - zone.brake_s_m) % length
+    return np.where(since <= span, zone.approach_speed_mps, speed)

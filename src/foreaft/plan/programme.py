@@ -1,0 +1,265 @@
+"""From the cells of every sampled car to a plan that is worth its changes."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from foreaft.base.errors import NoPlan
+from foreaft.plan import cost as co
+from foreaft.plan.choose import Choice, Problem, choose, frontier
+
+Floats = NDArray[np.float64]
+Verdict = Literal["set", "no_matter", "cannot_tell"]
+
+MISSED_REAR_BOUND: Final = 0.10
+"""A change is refused where forgetting it leaves a larger chance than this of losing the rear.
+
+An assumption; a coach may well want less.
+"""
+
+SURE_FRAC: Final = 0.8
+"""A change must pay in this part of the sampled cars, or it is not recommended (assumption)."""
+
+FLAT_S: Final = 0.010
+"""Settings within this of the best of a zone count as equal: a tenth of a car length (assumption).
+"""
+
+NO_MATTER_STEPS: Final = 6
+NO_MATTER_FRAC: Final = 0.35
+"""A zone does not matter where its flat band is this many steps and this part of the range wide."""
+
+GOOD_ENOUGH_S: Final = 0.015
+"""A setting is right for a car if it costs at most this more than that car's best (assumption)."""
+
+COST_CAP_S: Final = 60.0
+"""No cell is said to cost more than this above the best of its zone."""
+
+
+@dataclass(frozen=True)
+class Hand:
+    """What the hand and the head can do.
+
+    ``steps_max`` per zone is the most steps there is time for; ``forward`` the rank of each
+    setting, more is further forward.
+    """
+
+    steps_max: NDArray[np.int64]
+    forward: NDArray[np.int64]
+    change_cost_s: float
+    forget_frac: float
+    changes_max: int
+
+
+@dataclass(frozen=True)
+class Split:
+    """Where the gain of a plan over the lap setting comes from, in seconds; gains positive."""
+
+    limit: float
+    margin: float
+    risk: float
+    rotation: float
+    attention: float
+    forgotten: float
+
+
+@dataclass(frozen=True)
+class Programme:
+    """A plan, its frontier, and how sure each zone's setting is."""
+
+    problem: Problem
+    plan: Choice
+    lap: Choice
+    frontier: list[Choice | None]
+    splits: list[Split | None]
+    sure: Floats | None
+    verdicts: list[Verdict]
+    flat: list[tuple[int, int]]
+    lap_regret: Floats
+    all_spent: NDArray[np.bool_]
+
+
+def programme(cells: Floats, hand: Hand) -> Programme:
+    """Choose the settings over all sampled cars; see docs/theory/plan.md.
+
+    Parameters
+    ----------
+    cells : ndarray, shape (cars, zones, settings, cost.CELL_SIZE)
+        The nominal car first.
+    hand : Hand
+
+    Raises
+    ------
+    NoPlan
+        If no setting can be driven in some zone.
+    """
+    sampled = cells[1:] if len(cells) > 1 else cells
+    costs = sampled[..., co.COST]
+    mean = costs.mean(axis=0)
+    feasible, all_spent = _feasible(sampled)
+    problem = _problem(mean, feasible, _survivable(cells[0]), hand)
+    lap = choose(problem, 0)
+    first = choose(problem, hand.changes_max)
+    doubtful = _doubtful(costs, first, lap) if len(cells) > 1 else []
+    if doubtful:
+        problem = _held(problem, doubtful, lap)
+    best = frontier(problem, max(hand.changes_max, 4))
+    plan = choose(problem, hand.changes_max)
+    flat = [_flat(mean[z], feasible[z], plan.setting_index[z]) for z in range(len(mean))]
+    return Programme(
+        problem=problem,
+        plan=plan,
+        lap=lap,
+        frontier=best,
+        splits=[None if c is None else _split(sampled, c, lap, hand) for c in best],
+        sure=_sure(costs, plan) if len(cells) > 1 else None,
+        verdicts=_verdicts(flat, doubtful, costs, lap, mean.shape[1]),
+        flat=flat,
+        lap_regret=_lap_regret(costs, plan, lap),
+        all_spent=all_spent,
+    )
+
+
+def _feasible(cells: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which cells can be driven by most cars; a zone nobody can drive as typed keeps them all."""
+    able = (cells[..., co.SPENT] == 0.0) & np.isfinite(cells[..., co.COST])
+    feasible: NDArray[np.bool_] = np.asarray(able.mean(axis=0) >= 0.5)
+    all_spent = ~feasible.any(axis=1)
+    feasible[all_spent] = np.isfinite(cells[..., co.COST]).all(axis=0)[all_spent]
+    if not feasible.any(axis=1).all():
+        raise NoPlan(
+            "no setting of the adjuster can be driven in some zone",
+            hint="check the corner speeds and radii against the grip of the car",
+        )
+    return feasible, all_spent
+
+
+def _survivable(nominal: Floats) -> NDArray[np.bool_]:
+    """Whether a zone driven at a setting by mistake, with its best setting's pedal, is safe.
+
+    The room of the rear axle is scaled by the pedals; the scatter is that of the planned cell.
+    """
+    zones = np.arange(len(nominal))
+    best = nominal[..., co.COST].argmin(axis=1)
+    pedal = nominal[zones, best, co.PEAK][:, None]
+    room = nominal[..., co.REAR_ROOM] * nominal[..., co.PEAK] / pedal
+    return np.asarray(room >= 1.0 + _missed_margin(), dtype=np.bool_)
+
+
+def _missed_margin() -> float:
+    """Room a rear axle needs so that a usual scatter spends it no oftener than the bound allows."""
+    usual_sd, one_sided = 0.05, 1.2816  # club level; standard normal quantile of 0.9
+    return usual_sd * one_sided - usual_sd
+
+
+def _problem(
+    mean: Floats, feasible: NDArray[np.bool_], survivable: NDArray[np.bool_], hand: Hand
+) -> Problem:
+    best = np.where(feasible, mean, np.inf).min(axis=1, keepdims=True)
+    capped = np.minimum(np.where(np.isfinite(mean), mean, np.inf), best + COST_CAP_S)
+    return Problem(
+        cost_us=np.rint(capped * 1e6).astype(np.int64),
+        allowed=feasible,
+        survivable=survivable & feasible,
+        steps_max=hand.steps_max,
+        forward=hand.forward,
+        change_cost_us=round(hand.change_cost_s * 1e6),
+        forget_frac=hand.forget_frac,
+    )
+
+
+def _doubtful(costs: Floats, plan: Choice, lap: Choice) -> list[int]:
+    """Zones where leaving the lap setting does not pay in enough of the cars."""
+    keep = lap.setting_index[0]
+    doubtful = []
+    for zone, setting in enumerate(plan.setting_index):
+        gain = costs[:, zone, keep] - costs[:, zone, setting]
+        if setting != keep and (gain > 0.0).mean() < SURE_FRAC:
+            doubtful.append(zone)
+    return doubtful
+
+
+def _held(problem: Problem, zones: list[int], lap: Choice) -> Problem:
+    """The same problem with some zones held at the lap setting."""
+    allowed = problem.allowed.copy()
+    for zone in zones:
+        allowed[zone] = False
+        allowed[zone, lap.setting_index[0]] = True
+    return Problem(
+        cost_us=problem.cost_us,
+        allowed=allowed,
+        survivable=problem.survivable,
+        steps_max=problem.steps_max,
+        forward=problem.forward,
+        change_cost_us=problem.change_cost_us,
+        forget_frac=problem.forget_frac,
+    )
+
+
+def _flat(cost: Floats, feasible: NDArray[np.bool_], setting: int) -> tuple[int, int]:
+    """First and last index of the settings round the chosen one that cost about the same."""
+    best = cost[feasible].min()
+    equal = feasible & (cost <= max(best, cost[setting]) + FLAT_S)
+    low = high = setting
+    while low > 0 and equal[low - 1]:
+        low -= 1
+    while high < len(cost) - 1 and equal[high + 1]:
+        high += 1
+    return low, high
+
+
+def _verdicts(
+    flat: list[tuple[int, int]], doubtful: list[int], costs: Floats, lap: Choice, settings: int
+) -> list[Verdict]:
+    verdicts: list[Verdict] = []
+    for zone, (low, high) in enumerate(flat):
+        wide = high - low >= max(NO_MATTER_STEPS, NO_MATTER_FRAC * (settings - 1))
+        if wide:
+            verdicts.append("no_matter")
+        elif zone in doubtful and _sign_flips(costs[:, zone], lap.setting_index[zone]):
+            verdicts.append("cannot_tell")
+        else:
+            verdicts.append("set")
+    return verdicts
+
+
+def _sign_flips(costs: Floats, keep: int) -> bool:
+    """Whether some cars want this zone further one way and others further the other way."""
+    best = costs.argmin(axis=1)
+    lower, higher = (best < keep).mean(), (best > keep).mean()
+    return bool(min(lower, higher) > 1.0 - SURE_FRAC)
+
+
+def _split(cells: Floats, choice: Choice, lap: Choice, hand: Hand) -> Split:
+    """Gain of a choice over the lap setting, part by part, in the mean over the cars."""
+    mean = cells.mean(axis=0)
+    zones = np.arange(mean.shape[0])
+    kept, taken = mean[zones, lap.setting_index], mean[zones, choice.setting_index]
+    gain = (kept - taken).sum(axis=0)
+    before = np.roll(choice.setting_index, 1)
+    missed = mean[zones, before, co.COST] - mean[zones, choice.setting_index, co.COST]
+    changed = before != np.array(choice.setting_index)
+    return Split(
+        limit=float(gain[co.LIMIT_TIME]),
+        margin=float(gain[co.TIME] - gain[co.LIMIT_TIME]),
+        risk=float(gain[co.RISK] + gain[co.GROSS]),
+        rotation=float(gain[co.ROTATION]),
+        attention=-choice.changes * hand.change_cost_s,
+        forgotten=-float(hand.forget_frac * np.maximum(missed, 0.0)[changed].sum()),
+    )
+
+
+def _sure(costs: Floats, plan: Choice) -> Floats:
+    """Part of the cars for which the planned setting of a zone is good enough, shape (zones,)."""
+    zones = np.arange(costs.shape[1])
+    over = costs[:, zones, plan.setting_index] - costs.min(axis=2)
+    return np.asarray((over <= GOOD_ENOUGH_S).mean(axis=0), dtype=np.float64)
+
+
+def _lap_regret(costs: Floats, plan: Choice, lap: Choice) -> Floats:
+    """What the lap setting costs above each car's own best lap setting, shape (cars,). [s]"""
+    laps = costs.sum(axis=1)
+    return np.asarray(laps[:, lap.setting_index[0]] - laps.min(axis=1), dtype=np.float64)
