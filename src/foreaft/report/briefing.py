@@ -1,0 +1,278 @@
+"""The briefing: one A5 page to learn the plan from, and the same with all reasons as a web page.
+
+This module gathers what both say; the looks are in ``templates``.
+"""
+
+from __future__ import annotations
+
+import json
+from functools import cache
+from itertools import groupby
+from pathlib import Path
+from typing import Any, Final, Literal
+
+from foreaft.model.answers import Envelope, Plan, ZonePlan
+from foreaft.report import circuit_map, distance, share, staircase, style, words
+from foreaft.report.changes import Change, base_setting, changes, codes
+from foreaft.report.measure import shorten
+from foreaft.report.sticker import CHANGES_MOST
+from foreaft.report.typeset import Files, to_pdf, to_png
+from foreaft.report.words import Units
+
+Table = Literal["zones", "changes"]
+
+TEMPLATES: Final = Path(__file__).with_name("templates")
+PNG_PPI: Final = 200.0
+ZONES_MOST: Final = 14
+"""More zones than this do not fit the page; it then shows the changes only."""
+
+NAME_PT: Final = 82.0
+TITLE_PT: Final = 330.0
+
+Data = dict[str, Any]
+
+
+def gather(
+    envelope: Envelope[Plan], plan: Plan, wet: Plan | None, units: Units, date: str | None
+) -> Data:
+    """Put everything both briefings say into plain values, ready to be shown."""
+    step = plan.adjuster.step
+    moved = changes(plan)
+    return {
+        "car": plan.car_name,
+        "circuit": plan.circuit_name,
+        "driver": plan.driver_name,
+        "conditions": plan.conditions_name,
+        "date": date or "",
+        "direction": words.direction_of(plan.adjuster.higher_means),
+        "lap": words.format_setting(plan.lap_setting.setting, step),
+        "base": words.format_setting(base_setting(plan), step),
+        "panic": words.format_setting(plan.panic_setting, step),
+        "wet": words.format_setting(wet.lap_setting.setting, step) if wet else "",
+        "anchor": _anchor(plan),
+        "zones": _zones(plan, units),
+        "moves": [_move(plan, change) for change in moved],
+        "runs": _runs(plan),
+        "sticker_note": _sticker_note(moved),
+        "sure": _sure(plan),
+        "matters": [_matter(one) for one in plan.matters[:2]],
+        "warnings": [warning.text for warning in envelope.warnings],
+        "cautions": envelope.cautions or words.cautions(),
+        "model": f"foreaft {envelope.version}, model {envelope.model_version}, "
+        f"request {envelope.request_sha256[:12]}, seed {envelope.seed}",
+    }
+
+
+def _anchor(plan: Plan) -> str:
+    if not plan.relative_to_anchor or plan.anchor_setting is None:
+        return ""
+    today = words.format_setting(plan.anchor_setting, plan.adjuster.step)
+    return f"All settings are relative to the {today} run today; keep to them only if that was so."
+
+
+def _zones(plan: Plan, units: Units) -> list[Data]:
+    moved = {change.before: change for change in changes(plan)}
+    return [
+        _zone(plan, zone, code, moved.get(index), units)
+        for index, (zone, code) in enumerate(zip(plan.zones, codes(plan), strict=True))
+    ]
+
+
+def _zone(plan: Plan, zone: ZonePlan, code: str, moved: Change | None, units: Units) -> Data:
+    step = plan.adjuster.step
+    sure = zone.setting_sure_frac
+    speeds = (zone.approach_speed_mps, zone.apex_speed_mps)
+    return {
+        "id": zone.zone_id,
+        "code": code,
+        "name": zone.name,
+        "short_name": "" if zone.name.upper() == code else shorten(zone.name, NAME_PT, 6.6),
+        "setting": words.format_setting(zone.setting, step),
+        "unsure": zone.advice == "cannot_tell",
+        "flat": zone.advice == "no_matter",
+        "change": _move(plan, moved) if moved else None,
+        "axle": zone.limiting_axle,
+        "limit": f"{zone.limiting_axle}, {words.PHASES_SHORT[zone.limiting_phase]}",
+        "margin": words.format_percent(zone.margin_frac),
+        "sure": words.format_percent(sure) if sure is not None else "",
+        "cause": words.CAUSES_SHORT[zone.cause],
+        "feel": words.feel(zone.limiting_axle, zone.limiting_phase),
+        "feel_short": words.FEELINGS_SHORT[zone.limiting_axle, zone.limiting_phase],
+        "reason": zone.reason,
+        "settles": zone.settles or "",
+        "speeds": " to ".join(words.format_speed(speed, units) for speed in speeds),
+        "chances": f"front {words.format_chance(zone.p_front)}, "
+        f"rear {words.format_chance(zone.p_rear)}",
+        "flat_band": f"{words.format_setting(zone.flat_low, step)} to "
+        f"{words.format_setting(zone.flat_high, step)}",
+    }
+
+
+def _move(plan: Plan, change: Change) -> Data:
+    short = codes(plan)
+    hand = ""
+    if change.hand_needed_s is not None and change.hand_time_s is not None:
+        hand = f"{change.hand_needed_s:.1f} s of {change.hand_time_s:.1f} s"
+    return {
+        "after": short[change.after],
+        "before": short[change.before],
+        "setting": words.format_setting(change.setting, plan.adjuster.step),
+        "steps": words.count_steps(change.steps),
+        "number": abs(change.steps),
+        "axle": change.axle,
+        "letter": style.LETTER[change.axle],
+        "hand": hand,
+    }
+
+
+def _runs(plan: Plan) -> list[str]:
+    """Say the lap as stretches of zones that share a setting."""
+    step, found = plan.adjuster.step, []
+    paired = zip(plan.zones, codes(plan), strict=True)
+    for shown, run in groupby(paired, key=lambda p: words.format_setting(p[0].setting, step)):
+        short = [code for _, code in run]
+        place = short[0] if len(short) == 1 else f"{short[0]} to {short[-1]}"
+        found.append(f"{place}: {shown}")
+    return found
+
+
+def _sticker_note(moved: list[Change]) -> str:
+    if len(moved) <= CHANGES_MOST:
+        return ""
+    return (
+        f"The {len(moved)} changes do not fit the sticker, which holds {CHANGES_MOST}: "
+        "it carries the lap setting only."
+    )
+
+
+def _sure(plan: Plan) -> str:
+    """Say how far the plan is to be trusted, in the order a driver would ask."""
+    known = [z.setting_sure_frac for z in plan.zones if z.setting_sure_frac is not None]
+    unsure = sum(zone.advice == "cannot_tell" for zone in plan.zones)
+    flat = sum(zone.advice == "no_matter" for zone in plan.zones)
+    said = []
+    if known:
+        said.append(
+            f"Over {plan.samples} cars that fit what is known, each zone kept its setting in "
+            f"{words.format_percent(min(known))} to {words.format_percent(max(known))} of them."
+        )
+    else:
+        said.append("Computed for one car only; how sure it is was not looked at.")
+    regret = plan.lap_setting.regret_s
+    if regret is not None:
+        said.append(
+            f"Leaving the lap setting in costs {words.format_loss(regret.nominal)} a lap "
+            f"({regret.low:.3f} to {regret.high:.3f})."
+        )
+    if unsure:
+        said.append(f"Zones where what is known cannot tell: {unsure} (marked ?).")
+    if flat:
+        said.append(f"Zones where the setting does not matter: {flat} (marked ~).")
+    return " ".join(said)
+
+
+def _matter(matter: Any) -> Data:
+    return {
+        "key": matter.key,
+        "share": words.format_percent(matter.share_of_spread_frac),
+        "measurement": matter.measurement,
+    }
+
+
+def make_page(plan: Plan, data: Data, units: Units) -> dict[str, bytes]:
+    """Make the A5 page as PDF and PNG; with too much for one page it shows the changes only.
+
+    Raises
+    ------
+    ValueError
+        If even the short table runs over the page: a mistake of the layout, not of the user.
+    """
+    picture = circuit_map.draw(plan, units).encode()
+    tables: list[Table] = ["zones", "changes"] if len(plan.zones) <= ZONES_MOST else ["changes"]
+    for table in tables:
+        shown = json.dumps(data | {"table": table}, ensure_ascii=False, sort_keys=True)
+        files: Files = {
+            "main.typ": (TEMPLATES / "briefing.typ").read_bytes(),
+            "data.json": shown.encode(),
+            "map.svg": picture,
+        }
+        pages = to_png(files, shown, PNG_PPI)
+        if len(pages) == 1:
+            return {"briefing.pdf": to_pdf(files, shown), "briefing.png": pages[0]}
+    raise ValueError("the briefing does not fit one page")
+
+
+def make_web(plan: Plan, data: Data, units: Units, pictures: dict[str, str]) -> bytes:
+    """Make the self-contained web page: no script, no request, prints on A4 and A5."""
+    step = plan.adjuster.step
+    shown = data | {
+        "pictures": pictures,
+        "light": style.LIGHT,
+        "dark": style.DARK,
+        "dark_css": style.colour_css(style.DARK),
+        "light_css": style.colour_css(style.LIGHT),
+        "frontier": [_frontier(plan, point) for point in plan.frontier],
+        "costs": _costs(plan),
+        "attention": words.format_loss(plan.change_cost_s),
+        "step": words.format_setting(step, step),
+    }
+    page: str = _template().render(shown)
+    return page.encode()
+
+
+def _frontier(plan: Plan, point: Any) -> Data:
+    gain = (plan.frontier[0].cost_us - point.cost_us) / 1e6
+    parts = (point.limit_s, point.margin_s, point.risk_s, point.rotation_s, point.attention_s,
+             point.forgotten_s)
+    return {
+        "changes": point.changes,
+        "gain": f"{gain:.3f}",
+        "parts": [f"{part:.3f}" for part in parts],
+        "chosen": point.changes == plan.total.changes,
+    }
+
+
+def _costs(plan: Plan) -> list[Data]:
+    """Give every setting's loss in every zone, in thousandths of a second."""
+    columns = [
+        {round(cell.setting / plan.adjuster.step): loss
+         for cell, loss in zip(zone.field, staircase.losses_s(zone), strict=True)}
+        for zone in plan.zones
+    ]
+    chosen = [round(zone.setting / plan.adjuster.step) for zone in plan.zones]
+    rows = []
+    for place in sorted({place for column in columns for place in column}):
+        cells = []
+        for column, own in zip(columns, chosen, strict=True):
+            loss = column.get(place)
+            cells.append({
+                "loss": "" if loss is None else f"{1000 * loss:.0f}",
+                "chosen": place == own,
+            })
+        shown = words.format_setting(place * plan.adjuster.step, plan.adjuster.step)
+        rows.append({"setting": shown, "cells": cells})
+    return rows
+
+
+def figures(plan: Plan, units: Units) -> dict[str, str]:
+    """Draw all pictures of a plan, by name."""
+    drawn = {
+        "staircase": staircase.draw(plan),
+        "map": circuit_map.draw(plan, units),
+        "distance": distance.draw(plan, units),
+    }
+    for number, zone in enumerate(plan.zones, 1):
+        name = f"share-{number:02d}"
+        drawn[name] = share.draw(plan, zone, units, name)
+    return drawn
+
+
+@cache
+def _template() -> Any:
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+
+    house = Environment(
+        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined,
+        trim_blocks=True, lstrip_blocks=True,
+    )
+    return house.get_template("briefing.html")

@@ -1,0 +1,404 @@
+"""The circuit with its zones, the setting at each brake point, and where the hand moves."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from foreaft.model.answers import Outline, Plan, ZonePlan
+from foreaft.report import style
+from foreaft.report.changes import Change, changes, codes
+from foreaft.report.measure import shorten, text_width
+from foreaft.report.style import FIGURE_WIDTH, text
+from foreaft.report.svg import Markup, document, el, group, path
+from foreaft.report.words import Units, format_length, format_setting, length_number
+
+Floats = NDArray[np.float64]
+
+MARGIN: Final = 40.0
+HEIGHTS: Final = (150.0, 330.0)
+HAND_PLACE_FRAC: Final = 0.45
+"""Where on the way from the last apex to the brake point the mark of the hand is put."""
+
+NICE: Final = (1.0, 2.0, 5.0)
+
+
+class Track(NamedTuple):
+    """The outline on the picture: places by distance, and the scale."""
+
+    outline: Outline
+    x: Floats
+    y: Floats
+    px_per_m: float
+    height: float
+
+    def at(self, s_m: float) -> tuple[float, float]:
+        """Place on the picture of one distance along the lap."""
+        s = s_m % self.outline.length_m
+        along = np.asarray(self.outline.s_m)
+        period = self.outline.length_m
+        return (
+            float(np.interp(s, along, self.x, period=period)),
+            float(np.interp(s, along, self.y, period=period)),
+        )
+
+    def stretch(self, start_m: float, end_m: float) -> list[tuple[float, float]]:
+        """Points of the line from one distance to another, going forward."""
+        way = (end_m - start_m) % self.outline.length_m
+        count = max(2, int(way * self.px_per_m / 3.0) + 2)
+        return [self.at(start_m + way * i / (count - 1)) for i in range(count)]
+
+    def normal(self, s_m: float) -> tuple[float, float]:
+        """Unit normal, to the left of travel as seen on the picture."""
+        (x0, y0), (x1, y1) = self.at(s_m - 4.0), self.at(s_m + 4.0)
+        length = float(np.hypot(x1 - x0, y1 - y0)) or 1.0
+        return (y1 - y0) / length, -(x1 - x0) / length
+
+
+class Label(NamedTuple):
+    """A label to be placed near its point."""
+
+    x: float
+    y: float
+    width: float
+    height: float
+
+
+def draw(plan: Plan, units: Units = "metric", name: str = "map") -> str:
+    """Draw the circuit; a zone sheet without an outline becomes a strip of its zones."""
+    if plan.outline is None or not _placed(plan):
+        return _strip(plan, name)
+    track = _fit(plan.outline)
+    moved = changes(plan)
+    points, labels = _labels(plan, track, moved)
+    placed = _place(labels, points, track)
+    return document(
+        FIGURE_WIDTH,
+        track.height,
+        style.background(FIGURE_WIDTH, track.height),
+        _road(track),
+        *[_zone_stretch(track, zone) for zone in plan.zones],
+        _start(track),
+        *[_hand_mark(track, plan, change) for change in moved],
+        *_leaders(points, placed, labels),
+        *_zone_labels(plan, placed),
+        *_hand_labels(plan, moved, placed[len(plan.zones) :]),
+        _scale_bar(track, units),
+        _key(track),
+        name=name,
+        title="Where to brake at which setting, and where the hand moves",
+        desc=describe(plan),
+    )
+
+
+def describe(plan: Plan) -> str:
+    """Say the changes in words."""
+    step, short = plan.adjuster.step, codes(plan)
+    said = [
+        f"after {short[c.after]}, before {short[c.before]}: {format_setting(c.setting, step)}, "
+        f"towards the {c.axle}"
+        for c in changes(plan)
+    ]
+    return f"Changes in driving order: {'; '.join(said)}." if said else "No changes on this lap."
+
+
+def _placed(plan: Plan) -> bool:
+    return all(z.brake_s_m is not None and z.apex_s_m is not None for z in plan.zones)
+
+
+def _fit(outline: Outline) -> Track:
+    """Scale the outline into the picture; north stays wherever the data had it."""
+    x, y = np.asarray(outline.x_m), np.asarray(outline.y_m)
+    wide, tall = max(float(np.ptp(x)), 1.0), max(float(np.ptp(y)), 1.0)
+    room = FIGURE_WIDTH - 2.0 * MARGIN
+    scale = min(room / wide, (HEIGHTS[1] - 2.0 * MARGIN - 22.0) / tall)
+    height = max(HEIGHTS[0], tall * scale + 2.0 * MARGIN + 22.0)
+    left = (FIGURE_WIDTH - wide * scale) / 2.0
+    top = (height - 22.0 - tall * scale) / 2.0
+    return Track(
+        outline, left + (x - x.min()) * scale, top + (y.max() - y) * scale, scale, height
+    )
+
+
+def _road(track: Track) -> Markup:
+    line = path(list(zip(track.x.tolist(), track.y.tolist(), strict=True)), closed=True)
+    return group(
+        el("path", d=line, stroke_linejoin="round", **style.stroke("rule", 7.0)),
+        el("path", d=line, stroke_linejoin="round", **style.stroke("paper", 4.6)),
+    )
+
+
+def _zone_stretch(track: Track, zone: ZonePlan) -> Markup:
+    brake, apex = _known(zone.brake_s_m), _known(zone.apex_s_m)
+    x, y = track.at(brake)
+    nx, ny = track.normal(brake)
+    bar = [(x - 6.5 * nx, y - 6.5 * ny), (x + 6.5 * nx, y + 6.5 * ny)]
+    ax, ay = track.at(apex)
+    return group(
+        el("path", d=path(track.stretch(brake, apex)), **style.stroke("ink", 4.0)),
+        el("path", d=path(bar), **style.stroke("ink", 2.4)),
+        el("circle", cx=ax, cy=ay, r=2.6, **style.both("paper", "ink", 1.3)),
+    )
+
+
+def _known(value: float | None) -> float:
+    if value is None:
+        raise ValueError("a zone without a place cannot be drawn on a map")
+    return value
+
+
+def hand_s_m(plan: Plan, change: Change) -> float:
+    """Give the place of the mark of the hand: on the way from the last apex to the brake point."""
+    if plan.outline is None:
+        raise ValueError("a zone sheet has no places")
+    start = _known(plan.zones[change.after].apex_s_m)
+    way = (_known(plan.zones[change.before].brake_s_m) - start) % plan.outline.length_m
+    return start + HAND_PLACE_FRAC * (way or plan.outline.length_m)
+
+
+def _hand_mark(track: Track, plan: Plan, change: Change) -> Markup:
+    x, y = track.at(hand_s_m(plan, change))
+    return group(
+        el("circle", cx=x, cy=y, r=7.0, **style.both("paper", change.axle, 2.4)),
+        style.triangle(x, y, 4.2, change.axle),
+    )
+
+
+def _start(track: Track) -> Markup:
+    x, y = track.at(0.0)
+    nx, ny = track.normal(0.0)
+    bar = [(x - 8.0 * nx, y - 8.0 * ny), (x + 8.0 * nx, y + 8.0 * ny)]
+    return group(
+        el("path", d=path(bar), stroke_dasharray="2.4 1.6", **style.stroke("ink", 3.2)),
+        _travel(track),
+    )
+
+
+def _travel(track: Track) -> Markup:
+    """Draw an arrow beside the start, on the outside, the way the cars go."""
+    x, y = track.at(0.0)
+    nx, ny = track.normal(0.0)
+    middle = (float(track.x.mean()), float(track.y.mean()))
+    side = 13.0 if (x - middle[0]) * nx + (y - middle[1]) * ny > 0 else -13.0
+    tx, ty = -ny, nx
+    x, y = x + side * nx, y + side * ny
+    line = [(x - 13.0 * tx, y - 13.0 * ty), (x + 8.0 * tx, y + 8.0 * ty)]
+    head = [
+        (x + 15.0 * tx, y + 15.0 * ty),
+        (x + 6.0 * tx + 4.5 * nx, y + 6.0 * ty + 4.5 * ny),
+        (x + 6.0 * tx - 4.5 * nx, y + 6.0 * ty - 4.5 * ny),
+    ]
+    return group(
+        el("path", d=path(line), **style.stroke("ink", 2.0)),
+        el("path", d=path(head, closed=True), **style.fill("ink")),
+    )
+
+
+def _zone_words(plan: Plan) -> list[tuple[str, str]]:
+    step = plan.adjuster.step
+    shown = [
+        "?" if z.advice == "cannot_tell" else format_setting(z.setting, step) for z in plan.zones
+    ]
+    return list(zip(codes(plan), shown, strict=True))
+
+
+def _hand_words(plan: Plan, change: Change) -> str:
+    shown = format_setting(change.setting, plan.adjuster.step)
+    return f"{shown} {style.LETTER[change.axle]}"
+
+
+def _labels(
+    plan: Plan, track: Track, moved: list[Change]
+) -> tuple[list[tuple[float, float]], list[Label]]:
+    points, labels = [], []
+    for zone, (code, shown) in zip(plan.zones, _zone_words(plan), strict=True):
+        points.append(track.at(_known(zone.brake_s_m)))
+        width = text_width(f"{code} ", 8.5) + text_width(shown, 9.5, "bold")
+        labels.append(Label(0.0, 0.0, width + 3.0, 11.0))
+    for change in moved:
+        points.append(track.at(hand_s_m(plan, change)))
+        width = text_width(_hand_words(plan, change), 12.0, "bold") + 20.0
+        labels.append(Label(0.0, 0.0, width, 18.0))
+    return points, labels
+
+
+def _place(labels: list[Label], points: list[tuple[float, float]], track: Track) -> list[Label]:
+    """Put every label where it hides least: off the road, off the others, near its point."""
+    road = np.column_stack([track.x, track.y, np.full(track.x.size, 1.0)])
+    marks = np.array([(x, y, 6.0) for x, y in points])
+    start, (nx, ny) = track.at(0.0), track.normal(0.0)
+    arrow = [(start[0] + k * nx, start[1] + k * ny, 2.0) for k in (-16.0, -9.0, 9.0, 16.0)]
+    weights = np.vstack([road, marks, np.array(arrow)])
+    order = sorted(range(len(labels)), key=lambda i: (-labels[i].height, i))
+    done: dict[int, Label] = {}
+    for index in order:
+        x, y = points[index]
+        tried = [
+            labels[index]._replace(
+                x=x + float(np.cos(turn)) * (reach + half) - half,
+                y=y + float(np.sin(turn)) * (reach + 6.0) - labels[index].height / 2,
+            )
+            for half in (labels[index].width / 2,)
+            for reach in (9.0, 15.0, 23.0, 33.0, 46.0)
+            for turn in np.linspace(0.0, 2.0 * np.pi, 20, endpoint=False)
+        ]
+        done[index] = min(
+            tried, key=lambda one: _hidden(one, weights, list(done.values()), (x, y), track)
+        )
+    return [done[index] for index in range(len(labels))]
+
+
+def _hidden(
+    label: Label, weights: Floats, others: list[Label], point: tuple[float, float], track: Track
+) -> float:
+    pad = 3.5
+    inside = (
+        (weights[:, 0] > label.x - pad)
+        & (weights[:, 0] < label.x + label.width + pad)
+        & (weights[:, 1] > label.y - pad)
+        & (weights[:, 1] < label.y + label.height + pad)
+    )
+    clash = sum(_overlap(label, other) for other in others)
+    out = (
+        max(0.0, 3.0 - label.x)
+        + max(0.0, label.x + label.width + 3.0 - FIGURE_WIDTH)
+        + max(0.0, 3.0 - label.y)
+        + max(0.0, label.y + label.height + 28.0 - track.height)
+    )
+    centre = (label.x + label.width / 2, label.y + label.height / 2)
+    away = float(np.hypot(centre[0] - point[0], centre[1] - point[1]))
+    return float(weights[inside, 2].sum()) * 12.0 + clash * 4.0 + out * 60.0 + away
+
+
+def _overlap(one: Label, other: Label) -> float:
+    wide = min(one.x + one.width, other.x + other.width) - max(one.x, other.x) + 2.0
+    tall = min(one.y + one.height, other.y + other.height) - max(one.y, other.y) + 2.0
+    return wide * tall if wide > 0 and tall > 0 else 0.0
+
+
+def _leaders(
+    points: list[tuple[float, float]], placed: list[Label], labels: list[Label]
+) -> list[Markup]:
+    lines = []
+    for (x, y), label in zip(points, placed, strict=True):
+        to_x = min(max(x, label.x), label.x + label.width)
+        to_y = min(max(y, label.y), label.y + label.height)
+        if np.hypot(to_x - x, to_y - y) > 12.0:
+            lines.append(el("path", d=path([(x, y), (to_x, to_y)]), **style.stroke("soft", 0.8)))
+    return lines
+
+
+def _zone_labels(plan: Plan, placed: list[Label]) -> list[Markup]:
+    parts = []
+    for (code, shown), label in zip(_zone_words(plan), placed, strict=False):
+        x = label.x + 1.5 + text_width(f"{code} ", 8.5)
+        parts.append(
+            group(
+                text(label.x + 1.5, label.y + 8.8, code, size=8.5, role="soft"),
+                text(x, label.y + 8.8, shown, size=9.5, bold=True),
+            )
+        )
+    return parts
+
+
+def _hand_labels(plan: Plan, moved: list[Change], placed: list[Label]) -> list[Markup]:
+    return [
+        _flag(label.x, label.y, label.width, _hand_words(plan, change), change)
+        for change, label in zip(moved, placed, strict=True)
+    ]
+
+
+def _flag(x: float, y: float, width: float, words: str, change: Change) -> Markup:
+    return group(
+        el("rect", x=x, y=y, width=width, height=18.0, rx=3.0, **style.fill(change.axle)),
+        _paper_triangle(x + 9.0, y + 9.0, change),
+        text(x + 17.0, y + 13.2, words, size=12.0, bold=True, role="paper"),
+    )
+
+
+def _paper_triangle(x: float, y: float, change: Change) -> Markup:
+    up = -1.0 if change.axle == "front" else 1.0
+    corners = [(x, y + up * 5.0), (x - 4.8, y - up * 3.6), (x + 4.8, y - up * 3.6)]
+    return el("path", d=path(corners, closed=True), **style.fill("paper"))
+
+
+def _scale_bar(track: Track, units: Units) -> Markup:
+    per_unit = track.px_per_m / length_number(1.0, units)
+    most = 0.25 * FIGURE_WIDTH / per_unit
+    power = 10.0 ** np.floor(np.log10(most))
+    shown = float(max(n * power for n in NICE if n * power <= most))
+    length, y = shown * per_unit, track.height - 9.0
+    x = FIGURE_WIDTH - 8.0 - length
+    bar = [(x, y - 4.0), (x, y), (x + length, y), (x + length, y - 4.0)]
+    words = format_length(shown / length_number(1.0, units), units)
+    return group(
+        el("path", d=path(bar), **style.stroke("ink", 1.2)),
+        text(x - 4.0, y + 1.0, words, size=8.0, role="soft", anchor="end"),
+    )
+
+
+def _key(track: Track) -> Markup:
+    y = track.height - 8.0
+    return group(
+        el("path", d=path([(8.0, y - 3.0), (22.0, y - 3.0)]), **style.stroke("ink", 4.0)),
+        el("path", d=path([(8.0, y - 8.5), (8.0, y + 2.5)]), **style.stroke("ink", 2.0)),
+        text(31.0, y, "braking", size=8.0, role="soft"),
+        el("circle", cx=78.0, cy=y - 3.0, r=5.5, **style.both("paper", "front", 1.8)),
+        style.triangle(78.0, y - 3.0, 3.4, "front"),
+        el("circle", cx=92.0, cy=y - 3.0, r=5.5, **style.both("paper", "rear", 1.8)),
+        style.triangle(92.0, y - 3.0, 3.4, "rear"),
+        text(101.0, y, "the hand moves: F front, R rear", size=8.0, role="soft"),
+    )
+
+
+PER_ROW: Final = 4
+BOX: Final = (80.0, 48.0)
+PITCH: Final = (95.0, 74.0)
+
+
+def _strip(plan: Plan, name: str) -> str:
+    """Draw the zones in driving order, row by row, where nothing is known of their places."""
+    rows = -(-len(plan.zones) // PER_ROW)
+    height = rows * PITCH[1] + 34.0
+    moved = {change.before: change for change in changes(plan)}
+    boxes = [
+        _box(plan, index, words, moved.get(index)) for index, words in enumerate(_zone_words(plan))
+    ]
+    return document(
+        FIGURE_WIDTH,
+        height,
+        style.background(FIGURE_WIDTH, height),
+        *boxes,
+        _strip_key(height),
+        name=name,
+        title="Zones in driving order, their settings, and where the hand moves",
+        desc=describe(plan),
+    )
+
+
+def _box(plan: Plan, index: int, words: tuple[str, str], moved: Change | None) -> Markup:
+    zone = plan.zones[index]
+    x = 14.0 + (index % PER_ROW) * PITCH[0]
+    y = 22.0 + (index // PER_ROW) * PITCH[1]
+    side = {"left": "‹ ", "right": "› ", "none": ""}[zone.direction]
+    name = shorten(zone.name, BOX[0] - 10.0, 8.0)
+    parts = [
+        el("path", d=path([(x - 12.0, y + 24.0), (x, y + 24.0)]), **style.stroke("rule", 5.0)),
+        el("rect", x=x, y=y, width=BOX[0], height=BOX[1], rx=4.0,
+           **style.both("field1", "ink", 2.4 if moved else 0.8)),
+        text(x + 6.0, y + 14.0, side + words[0], size=10.0, bold=True),
+        text(x + BOX[0] - 6.0, y + 31.0, words[1], size=16.0, bold=True, anchor="end"),
+        text(x + 6.0, y + 43.5, name, size=8.0, role="soft"),
+    ]
+    if moved:
+        shown = _hand_words(plan, moved)
+        width = text_width(shown, 12.0, "bold") + 22.0
+        parts.append(_flag(x - 10.0, y - 19.0, width, shown, moved))
+    return group(*parts)
+
+
+def _strip_key(height: float) -> Markup:
+    words = "A flag stands where the hand moves: on the way to the zone below it."
+    return text(14.0, height - 8.0, words, size=8.0, role="soft")
