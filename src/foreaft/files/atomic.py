@@ -16,7 +16,7 @@ from pathlib import Path
 from typing import NoReturn
 
 from foreaft.base.errors import InputError
-from foreaft.files.toml import dump, load_any
+from foreaft.files.toml import dump, read_any
 from foreaft.model.fields import Model, revision
 
 
@@ -92,7 +92,7 @@ def save(path: str | os.PathLike[str], model: Model, base_revision: str | None) 
         and the new version stands beside it, named in the hint.
     """
     file = Path(path)
-    there = revision(load_any(file)) if file.exists() else None
+    there = revision(read_any(file)) if file.exists() else None
     if there != base_revision:
         other = write_file(_beside(file, revision(model)), dump(model))
         raise InputError(

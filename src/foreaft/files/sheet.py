@@ -44,7 +44,7 @@ class Table(NamedTuple):
 # ---------------------------------------------------------------- zone sheets
 
 
-def load_sheet(path: str | os.PathLike[str]) -> ZoneSheet:
+def read_zone_sheet(path: str | os.PathLike[str]) -> ZoneSheet:
     """Read a zone sheet, one row per braking zone.
 
     Raises
@@ -57,7 +57,7 @@ def load_sheet(path: str | os.PathLike[str]) -> ZoneSheet:
 
 
 def parse_sheet(text: str, name: str, file: str | None = None) -> ZoneSheet:
-    """Make a zone sheet from the text of a CSV; ``InputError`` as for :func:`load_sheet`."""
+    """Make a zone sheet from the text of a CSV; ``InputError`` as for :func:`read_zone_sheet`."""
     table = _table(text, SheetRow, file)
     if not {"radius_m", "lateral_g"} & set(table.columns):
         raise _bad_header(
@@ -80,7 +80,7 @@ def dump_sheet(sheet: ZoneSheet) -> str:
 # ---------------------------------------------------------------- zones.csv of a circuit
 
 
-def load_marks(path: str | os.PathLike[str]) -> tuple[ZoneMark, ...]:
+def read_zones(path: str | os.PathLike[str]) -> tuple[ZoneMark, ...]:
     """Read the zones.csv of a circuit: names, ids and what overrides the cut.
 
     Raises
@@ -93,7 +93,7 @@ def load_marks(path: str | os.PathLike[str]) -> tuple[ZoneMark, ...]:
 
 
 def parse_marks(text: str, file: str | None = None) -> tuple[ZoneMark, ...]:
-    """Make zone marks from the text of a CSV; ``InputError`` as for :func:`load_marks`."""
+    """Make zone marks from the text of a CSV; ``InputError`` as for :func:`read_zones`."""
     table = _table(text, ZoneMark, file)
     marks = tuple(_models(table, ZoneMark))
     seen: set[str] = set()

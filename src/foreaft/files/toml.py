@@ -29,22 +29,22 @@ M = TypeVar("M", bound=Model)
 Path_ = tuple[str | int, ...]
 
 
-def load_car(path: str | os.PathLike[str]) -> Car:
+def read_car(path: str | os.PathLike[str]) -> Car:
     """Read a car file; ``InputError`` for everything that is wrong with it."""
-    return load(path, Car)
+    return read(path, Car)
 
 
-def load_conditions(path: str | os.PathLike[str]) -> Conditions:
+def read_conditions(path: str | os.PathLike[str]) -> Conditions:
     """Read a conditions file; ``InputError`` for everything that is wrong with it."""
-    return load(path, Conditions)
+    return read(path, Conditions)
 
 
-def load_driver(path: str | os.PathLike[str]) -> Driver:
+def read_driver(path: str | os.PathLike[str]) -> Driver:
     """Read a driver file; ``InputError`` for everything that is wrong with it."""
-    return load(path, Driver)
+    return read(path, Driver)
 
 
-def load(path: str | os.PathLike[str], kind: type[M]) -> M:
+def read(path: str | os.PathLike[str], kind: type[M]) -> M:
     """Read a file of one kind.
 
     Raises
@@ -57,8 +57,8 @@ def load(path: str | os.PathLike[str], kind: type[M]) -> M:
     return parse(text, kind, str(file))
 
 
-def load_any(path: str | os.PathLike[str]) -> Model:
-    """Read a TOML file of whatever kind its schema says; ``InputError`` as for :func:`load`."""
+def read_any(path: str | os.PathLike[str]) -> Model:
+    """Read a TOML file of whatever kind its schema says; ``InputError`` as for :func:`read`."""
     file = Path(path)
     text = read_text(file)
     data = parse_plain(text, str(file))
@@ -66,7 +66,7 @@ def load_any(path: str | os.PathLike[str]) -> Model:
 
 
 def parse(text: str, kind: type[M], file: str | None = None) -> M:
-    """Make a model of one kind from TOML text; ``InputError`` as for :func:`load`."""
+    """Make a model of one kind from TOML text; ``InputError`` as for :func:`read`."""
     data = parse_plain(text, file)
     wanted = tuple(name for name, one in KINDS.items() if one is kind)
     _schema(data, text, file, wanted)
