@@ -131,8 +131,9 @@ def main() -> None:
     x, y = (np.interp(at, s, column) for column in round_lap.T)
     right, left = widths(count)
     lines = ["x_m,y_m,w_tr_right_m,w_tr_left_m"]
-    lines += [f"{a:.3f},{b:.3f},{c:.2f},{d:.2f}"
-              for a, b, c, d in zip(x, y, right, left, strict=True)]
+    lines += [
+        f"{a:.3f},{b:.3f},{c:.2f},{d:.2f}" for a, b, c, d in zip(x, y, right, left, strict=True)
+    ]
     (Path(sys.argv[1]) / "circuit.csv").write_text("\n".join(lines) + "\n", "utf-8")
     straights = {name: round(length) for name, length in lengths.items()}
     print(f"{s[-1]:.0f} m, {count} points, straights {straights}")

@@ -15,8 +15,13 @@ SUFFIX: Final = ".toml"
 
 def class_names() -> tuple[str, ...]:
     """Give the names of the packaged classes, in alphabetical order."""
-    return tuple(sorted(one.name.removesuffix(SUFFIX) for one in _classes().iterdir()
-                        if one.name.endswith(SUFFIX)))
+    return tuple(
+        sorted(
+            one.name.removesuffix(SUFFIX)
+            for one in _classes().iterdir()
+            if one.name.endswith(SUFFIX)
+        )
+    )
 
 
 def load_class(name: str) -> Car:
@@ -34,9 +39,14 @@ def class_text(name: str) -> str:
     """Give the commented file of a class, to start a car file from; ``InputError`` as above."""
     if name not in class_names():
         raise InputError(
-            "There is no such class of car.", code="class_unknown", key="class", value=name,
-            allowed=", ".join(class_names()), unit="",
-            hint="Take the nearest, and replace the numbers you know.")
+            "There is no such class of car.",
+            code="class_unknown",
+            key="class",
+            value=name,
+            allowed=", ".join(class_names()),
+            unit="",
+            hint="Take the nearest, and replace the numbers you know.",
+        )
     return (_classes() / f"{name}{SUFFIX}").read_text("utf-8")
 
 
