@@ -99,3 +99,8 @@ def envelope(
         result=result,
     )
     return made
+
+
+def to_json(answer: Envelope[Any]) -> str:
+    """An answer as JSON text: keys in the order of the contract, two spaces, a newline."""
+    return answer.model_dump_json(by_alias=True, indent=2) + "\n"

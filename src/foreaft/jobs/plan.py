@@ -15,7 +15,7 @@ from foreaft.jobs.common import Cancelled, Notes, Progress, envelope, identity, 
 from foreaft.jobs.faces import adjuster_face, zone_plans
 from foreaft.jobs.load import known_adjuster, load_car, load_conditions, load_driver
 from foreaft.jobs.requests import PlanRequest
-from foreaft.jobs.situation import SIDE_USE, Lap, circuit_lap, sheet_lap
+from foreaft.jobs.situation import SIDE_USE, Lap, circuit_lap, outline_of, sheet_lap
 from foreaft.model.adjuster import Adjuster
 from foreaft.model.answers import (
     Envelope,
@@ -23,7 +23,6 @@ from foreaft.model.answers import (
     Input,
     LapSetting,
     Matter,
-    Outline,
     Plan,
     Spread,
     Step,
@@ -247,7 +246,7 @@ def _result(work: Work, request: PlanRequest, notes: Notes) -> Plan:
         matters=_matters(work),
         samples=len(work.cells) - 1,
         panic_setting=panic(planned, adjuster),
-        outline=_outline(lap),
+        outline=outline_of(lap),
     )
 
 
@@ -334,15 +333,3 @@ def _how(known: dict[str, Entry], key: str) -> str:
     about = known[key].about if key in known else None
     how = about.measure if isinstance(about, Quantity) else ""
     return how or "ask the maker or the scrutineer, or narrow it from logged laps"
-
-
-def _outline(lap: Lap) -> Outline | None:
-    if lap.stations is None:
-        return None
-    s = lap.stations
-    return Outline(
-        x_m=[float(v) for v in s.x_m],
-        y_m=[float(v) for v in s.y_m],
-        s_m=[float(v) for v in s.s_m],
-        length_m=s.length_m,
-    )

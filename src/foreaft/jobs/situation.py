@@ -14,7 +14,7 @@ from foreaft.base.errors import InputError
 from foreaft.files.circuits import read_circuit
 from foreaft.files.sheet import read_zone_sheet, read_zones
 from foreaft.jobs.common import Notes
-from foreaft.model.answers import CircuitFace, ZoneFace
+from foreaft.model.answers import CircuitFace, Outline, ZoneFace
 from foreaft.model.car import Car, draw, vectors
 from foreaft.model.conditions import Conditions
 from foreaft.model.convert import REVS_HIGH_FRAC, REVS_LOW_FRAC
@@ -298,3 +298,16 @@ def _approach(stations: Stations, speed: Floats, zone: CutZone) -> Floats:
     span = (zone.apex_s_m - zone.brake_s_m) % length
     since = (stations.s_m - zone.brake_s_m) % length
     return np.where(since <= span, zone.approach_speed_mps, speed)
+
+
+def outline_of(lap: Lap) -> Outline | None:
+    """The line driven, for the map; None for a zone sheet."""
+    if lap.stations is None:
+        return None
+    s = lap.stations
+    return Outline(
+        x_m=[float(v) for v in s.x_m],
+        y_m=[float(v) for v in s.y_m],
+        s_m=[float(v) for v in s.s_m],
+        length_m=s.length_m,
+    )

@@ -1,0 +1,7 @@
+"""``python -m foreaft.cli``."""
+
+import sys
+
+from foreaft.cli import main
+
+sys.exit(main())

@@ -1,0 +1,301 @@
+"""One function per command: the request out of what was typed, the answer onto the screen."""
+
+from __future__ import annotations
+
+import sys
+from argparse import Namespace
+from pathlib import Path
+from typing import Any
+
+from pydantic import ValidationError
+
+from foreaft.base.errors import InputError
+from foreaft.cli import show
+from foreaft.cli.progress import Progress, tell_if_cold
+from foreaft.jobs.common import to_json
+from foreaft.jobs.requests import (
+    AdviseRequest,
+    IdealRequest,
+    PlanRequest,
+    Quick,
+    Request,
+    StopRequest,
+    ZonesRequest,
+)
+from foreaft.model.answers import Envelope
+
+
+def plan(asked: Namespace) -> int:
+    """``foreaft plan``."""
+    from foreaft.jobs.plan import plan as job
+    from foreaft.jobs.products import hand_over
+
+    request = _request(
+        PlanRequest,
+        asked,
+        ["car", "circuit", "sheet", "zones", "driver", "conditions", "changes", "samples", "seed"],
+        quick=_quick(asked),
+        line=_line(asked),
+    )
+    tell_if_cold()
+    with Progress() as progress:
+        answers = job(request, progress)
+    files = []
+    if asked.out is not None:
+        files = hand_over(answers, asked.out, asked.units, asked.date)
+        answers = [one.model_copy(update={"files": [str(f) for f in files]}) for one in answers]
+    if asked.json:
+        _print_json(answers)
+    else:
+        for one in answers:
+            print(show.plan(one, asked.units))
+        _print_files(asked.out, files)
+    return 0
+
+
+def stop(asked: Namespace) -> int:
+    """``foreaft stop``."""
+    from foreaft.jobs.stop import stop as job
+
+    request = _request(
+        StopRequest,
+        asked,
+        ["car", "from_kmh", "to_kmh", "share", "conditions"],
+        quick=_quick(asked),
+    )
+    tell_if_cold()
+    answer = job(request)
+    _print(asked, answer, lambda: show.stop(answer))
+    return 0
+
+
+def ideal(asked: Namespace) -> int:
+    """``foreaft ideal``."""
+    from foreaft.jobs.ideal_share import ideal as job
+
+    request = _request(
+        IdealRequest,
+        asked,
+        ["car", "decel_g", "speed_kmh", "lateral_g", "conditions", "road_rule"],
+        quick=_quick(asked),
+        model=asked.model.replace("-", "_"),
+        yaw_accel_radps2=asked.yaw_accel,
+    )
+    tell_if_cold()
+    answer = job(request)
+    _print(asked, answer, lambda: show.ideal(answer))
+    return 0
+
+
+def advise(asked: Namespace) -> int:
+    """``foreaft advise``."""
+    from foreaft.jobs.advise import advise as job
+
+    if asked.history:
+        return _history(asked)
+    for name in ("zone", "symptom", "setting"):
+        if getattr(asked, name) is None:
+            raise InputError(
+                f"--{name} is missing",
+                code="missing_option",
+                key=name,
+                allowed="zone, symptom and setting together; or --history",
+                hint="foreaft advise --help shows an example",
+            )
+    request = _request(
+        AdviseRequest,
+        asked,
+        [
+            "car",
+            "circuit",
+            "sheet",
+            "zones",
+            "driver",
+            "conditions",
+            "zone",
+            "setting",
+            "times",
+            "passes",
+            "samples",
+            "seed",
+        ],
+        quick=_quick(asked),
+        line=_line(asked),
+        symptom=asked.symptom.replace("-", "_"),
+        remember=not asked.forget,
+    )
+    tell_if_cold()
+    with Progress() as progress:
+        answer = job(request, progress)
+    _print(asked, answer, lambda: show.advise(answer))
+    return 0
+
+
+def _history(asked: Namespace) -> int:
+    from foreaft.jobs.advise import history
+
+    answer = history(asked.car, asked.circuit or asked.sheet, asked.driver)
+    _print(asked, answer, lambda: show.report(answer))
+    return 0
+
+
+def zones(asked: Namespace) -> int:
+    """``foreaft zones``."""
+    from foreaft.jobs.zones import zones as job
+    from foreaft.jobs.zones import zones_picture
+
+    request = _request(
+        ZonesRequest,
+        asked,
+        ["car", "circuit", "zones", "driver", "conditions"],
+        line=_line(asked),
+    )
+    tell_if_cold()
+    answer = job(request)
+    if asked.picture is not None:
+        zones_picture(request, answer, asked.picture)
+        answer = answer.model_copy(update={"files": [str(asked.picture)]})
+    _print(asked, answer, lambda: show.zones(answer))
+    return 0
+
+
+def check(asked: Namespace) -> int:
+    """``foreaft check``: every file is looked at, the first error is raised after the last."""
+    from foreaft.base.errors import ForeaftError
+    from foreaft.jobs.check import check as job
+
+    failed: list[ForeaftError] = []
+    answers = []
+    for file in asked.files:
+        try:
+            answers.append(job(file))
+        except ForeaftError as error:
+            failed.append(error)
+            if not asked.json:
+                print(f"foreaft: {error}", file=sys.stderr)
+            continue
+        if not asked.json:
+            print(f"{file}: good")
+            print(show.report(answers[-1]))
+    if failed and asked.json:
+        raise failed[0]
+    if asked.json:
+        _print_json(answers)
+    return failed[0].exit_code if failed else 0
+
+
+def new(asked: Namespace) -> int:
+    """``foreaft new``."""
+    from foreaft.jobs.new import new as job
+
+    answer = job(asked.kind, asked.file, asked.class_name)
+    _print(
+        asked,
+        answer,
+        lambda: f"Wrote {asked.file}. Read its comments, then: foreaft check {asked.file}",
+    )
+    return 0
+
+
+def classes(asked: Namespace) -> int:
+    """``foreaft classes``."""
+    from foreaft.jobs.classes import classes as job
+
+    answer = job()
+    _print(asked, answer, lambda: show.report(answer))
+    return 0
+
+
+def demo(asked: Namespace) -> int:
+    """``foreaft demo``."""
+    from foreaft.jobs.demo import demo as job
+
+    tell_if_cold()
+    with Progress() as progress:
+        plans, files = job(asked.out, progress)
+    if asked.json:
+        _print_json(plans)
+        return 0
+    for one in plans:
+        print(show.plan(one))
+    print("Car, circuit, driver and numbers of this demo are invented.")
+    _print_files(asked.out, files)
+    return 0
+
+
+def doctor(asked: Namespace) -> int:
+    """``foreaft doctor``."""
+    from foreaft.jobs.doctor import doctor as job
+
+    answer = job()
+    _print(asked, answer, lambda: show.report(answer))
+    return 3 if answer.warnings else 0
+
+
+def _quick(asked: Namespace) -> Quick | None:
+    """The anchor, if any of it was typed; then the three that make it must be there."""
+    names = ("today", "higher", "first", "mid_corner", "lowest", "highest", "step")
+    given = {name: getattr(asked, name) for name in names}
+    if all(value is None for value in given.values()):
+        return None
+    for name in names[:3]:
+        if given[name] is None:
+            raise InputError(
+                f"--{name} is missing",
+                code="missing_option",
+                key=name,
+                allowed="--today, --higher and --first together",
+                hint="without one of the three the anchor does not hold",
+            )
+    return _checked(Quick, given)
+
+
+def _line(asked: Namespace) -> str | None:
+    return None if asked.line is None else str(asked.line).replace("-", "_")
+
+
+def _request(kind: type[Request], asked: Namespace, names: list[str], **more: Any) -> Any:
+    given = {name: getattr(asked, name) for name in names} | more
+    return _checked(kind, given)
+
+
+def _checked(kind: type[Request], given: dict[str, Any]) -> Any:
+    try:
+        return kind(**given)
+    except ValidationError as error:
+        first = error.errors()[0]
+        key = ".".join(str(part) for part in first["loc"])
+        raise InputError(
+            f"--{key.replace('_', '-')} cannot be used: {first['msg'].lower()}",
+            code="option_out_of_range",
+            key=key,
+            value=str(first.get("input")),
+            allowed="see foreaft COMMAND --help",
+            hint="correct this option",
+        ) from error
+
+
+def _print(asked: Namespace, answer: Envelope[Any], text: Any) -> None:
+    if asked.json:
+        print(to_json(answer), end="")
+        return
+    print(text())
+    for line in show.around(answer):
+        print(line)
+
+
+def _print_json(answers: list[Any]) -> None:
+    """One answer as an object, several as a list."""
+    if len(answers) == 1:
+        print(to_json(answers[0]), end="")
+        return
+    print("[\n" + ",\n".join(to_json(one).rstrip() for one in answers) + "\n]")
+
+
+def _print_files(folder: Path | None, files: list[Path]) -> None:
+    if folder is None:
+        print("Nothing was written; --out FOLDER writes the card and the figures.")
+        return
+    print(f"\nWritten into {folder}: {len(files)} files.")
+    for name in ("briefing.pdf", "briefing.html", "sticker.pdf"):
+        print(f"  {folder / name}")

@@ -1,0 +1,264 @@
+"""What may be typed: commands, options, examples. Loads nothing but the standard library."""
+
+from __future__ import annotations
+
+import argparse
+from argparse import ArgumentParser
+from pathlib import Path
+
+from foreaft import __version__
+
+CAUTION = (
+    "For closed circuits. Brake work belongs in qualified hands; the rules of the circuit and of "
+    "the series come first."
+)
+
+SYMPTOMS = {
+    "locked-inside-front": "the inside front wheel locked while turning",
+    "locked-both-fronts": "both front wheels locked",
+    "loose-on-entry": "the rear moved about on the way in, and was caught",
+    "came-round": "the car came round",
+    "would-not-turn": "it would not turn in while braking",
+    "fine": "nothing of the kind",
+}
+
+
+def make_parser() -> ArgumentParser:
+    """Build the parser of the whole program."""
+    parser = ArgumentParser(
+        prog="foreaft",
+        description="Plan a racing car's brake balance corner by corner.",
+        epilog="Start with: foreaft demo. Exit codes: 0 done, 2 wrong input, 3 a part is missing, "
+        f"4 cannot tell from what is known, 5 no plan, 130 stopped, 1 our mistake. {CAUTION}",
+    )
+    parser.add_argument("--version", action="version", version=f"foreaft {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    for add in (_plan, _stop, _ideal, _advise, _zones, _check, _new, _classes, _demo, _doctor):
+        add(commands)
+    return parser
+
+
+class _Help(argparse.RawDescriptionHelpFormatter):
+    """Keeps the lines of the examples."""
+
+
+def _command(
+    commands: argparse._SubParsersAction[ArgumentParser], name: str, does: str, examples: str
+) -> ArgumentParser:
+    parser = commands.add_parser(
+        name,
+        help=does,
+        description=does[0].upper() + does[1:] + ".",
+        epilog="examples:\n" + "\n".join("  " + line for line in examples.strip().splitlines()),
+        formatter_class=_Help,
+    )
+    parser.add_argument(
+        "--json", action="store_true", help="print the answer as JSON, and nothing else"
+    )
+    return parser
+
+
+def _car(parser: ArgumentParser) -> None:
+    parser.add_argument("--car", required=True, help="car file, or the name of a class of car")
+    quick = parser.add_argument_group(
+        "the anchor, for a car of which only the class is known",
+        "today's setting, which way the number counts, and which end lets go first in a straight "
+        "stop; the answer is then relative to today's setting",
+    )
+    quick.add_argument("--today", type=float, metavar="SETTING", help="setting run today")
+    quick.add_argument("--higher", choices=["front", "rear"], help="a bigger number means more ...")
+    quick.add_argument(
+        "--first", choices=["front", "rear", "together"], help="which end lets go first"
+    )
+    quick.add_argument(
+        "--mid-corner",
+        choices=["pushes", "neutral", "loose"],
+        help="balance in the middle of a slow corner, off the brakes",
+    )
+    quick.add_argument("--lowest", type=float, help="lowest number of the adjuster")
+    quick.add_argument("--highest", type=float, help="highest number of the adjuster")
+    quick.add_argument("--step", type=float, help="what one click changes")
+
+
+def _road(parser: ArgumentParser, sheet: bool = True) -> None:
+    if sheet:
+        where = parser.add_mutually_exclusive_group(required=True)
+        where.add_argument("--circuit", type=Path, help="circuit file: CSV or GeoJSON")
+        where.add_argument("--sheet", type=Path, help="zone sheet: CSV with one row per corner")
+    else:
+        parser.add_argument("--circuit", type=Path, required=True, help="CSV or GeoJSON")
+    parser.add_argument(
+        "--zones", type=Path, help="names and depths of zones; zones.csv beside the circuit if any"
+    )
+    parser.add_argument("--driver", help="driver file, or novice, club, pro (club)")
+    parser.add_argument(
+        "--line",
+        choices=["given", "min-curvature"],
+        help="drive the line of the file, or the one of least curvature (the latter where the "
+        "file has widths)",
+    )
+
+
+def _conditions(parser: ArgumentParser, many: bool = False) -> None:
+    parser.add_argument(
+        "--conditions",
+        type=Path,
+        action="append" if many else "store",
+        default=[] if many else None,
+        help="conditions file (dry)" + ("; may be given several times" if many else ""),
+    )
+
+
+def _plan(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "plan",
+        "choose a setting for each braking zone, and one for a lap nobody adjusts",
+        """
+foreaft plan --car gt-mid --sheet corners.csv --today 54 --higher front --first front
+foreaft plan --car car.toml --circuit circuit.csv --driver club --out plan
+foreaft plan --car car.toml --circuit circuit.csv --conditions dry.toml --conditions wet.toml
+""",
+    )
+    _car(parser)
+    _road(parser)
+    _conditions(parser, many=True)
+    parser.add_argument("--changes", type=int, help="most changes a lap (by the driver's level)")
+    parser.add_argument("--samples", type=int, default=64, help="cars sampled (64; 0: nominal)")
+    parser.add_argument("--seed", type=int, default=1, help="seed of the sampling (1)")
+    parser.add_argument("--out", type=Path, metavar="FOLDER", help="write card and figures there")
+    parser.add_argument(
+        "--units", choices=["metric", "imperial"], default="metric", help="for what is printed"
+    )
+    parser.add_argument("--date", help="date to print on the card")
+
+
+def _stop(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "stop",
+        "stop once in a straight line, at every setting",
+        """
+foreaft stop --car car.toml --from-kmh 200 --to-kmh 60
+foreaft stop --car gt-mid --from-kmh 200 --share 0.68
+""",
+    )
+    _car(parser)
+    parser.add_argument("--from-kmh", type=float, required=True, help="speed at the brake point")
+    parser.add_argument("--to-kmh", type=float, default=0.0, help="speed at the end (0)")
+    parser.add_argument("--share", type=float, help="one front share of the brakes, 0 to 1")
+    _conditions(parser)
+
+
+def _ideal(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "ideal",
+        "show the ideal share over deceleration, speed and cornering load",
+        """
+foreaft ideal --car car.toml --decel-g 0.4 0.8 1.2 --speed-kmh 80 200 --lateral-g 0 0.8
+foreaft ideal --car road.toml --model two-axle --road-rule
+""",
+    )
+    _car(parser)
+    parser.add_argument(
+        "--model", choices=["two-axle", "four-wheel"], default="four-wheel", help="(four-wheel)"
+    )
+    for name, what, usual in (
+        ("--decel-g", "decelerations", [0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4]),
+        ("--speed-kmh", "speeds", [100.0]),
+        ("--lateral-g", "cornering loads", [0.0]),
+        ("--yaw-accel", "yaw accelerations [rad/s2]", [0.0]),
+    ):
+        parser.add_argument(name, type=float, nargs="+", default=usual, help=what)
+    parser.add_argument(
+        "--road-rule", action="store_true", help="check the UN R13-H rule for road cars"
+    )
+    _conditions(parser)
+
+
+def _advise(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "advise",
+        "say what a zone did, get the next setting",
+        """
+foreaft advise --car car.toml --sheet corners.csv --zone "Mill" --symptom loose-on-entry \\
+    --setting 54 --times 2 --passes 6
+foreaft advise --car car.toml --sheet corners.csv --history
+""",
+    )
+    _car(parser)
+    _road(parser)
+    _conditions(parser)
+    parser.add_argument("--zone", help="id or name of the zone")
+    parser.add_argument(
+        "--symptom",
+        choices=list(SYMPTOMS),
+        help="; ".join(f"{key}: {text}" for key, text in SYMPTOMS.items()),
+    )
+    parser.add_argument("--setting", type=float, help="setting it happened at")
+    parser.add_argument("--times", type=int, default=1, help="how often (1)")
+    parser.add_argument("--passes", type=int, default=5, help="of how many passes (5)")
+    parser.add_argument("--samples", type=int, default=200, help="cars sampled (200)")
+    parser.add_argument("--seed", type=int, default=1, help="seed of the sampling (1)")
+    parser.add_argument("--forget", action="store_true", help="do not keep this in the history")
+    parser.add_argument("--history", action="store_true", help="list what was changed, and why")
+
+
+def _zones(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "zones",
+        "cut a circuit into braking zones",
+        "foreaft zones --car gt-mid --circuit circuit.csv",
+    )
+    parser.add_argument("--car", required=True, help="car file, or the name of a class of car")
+    _road(parser, sheet=False)
+    _conditions(parser)
+    parser.add_argument("--picture", type=Path, metavar="FILE.svg", help="draw the map there")
+
+
+def _check(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "check",
+        "validate files you edit",
+        "foreaft check car.toml circuit.csv corners.csv",
+    )
+    parser.add_argument("files", type=Path, nargs="+", metavar="FILE")
+
+
+def _new(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "new",
+        "write a commented file to start from",
+        """
+foreaft new sheet corners.csv
+foreaft new car car.toml --class gt-mid
+""",
+    )
+    parser.add_argument("kind", choices=["car", "driver", "conditions", "circuit", "sheet"])
+    parser.add_argument("file", type=Path)
+    parser.add_argument("--class", dest="class_name", help="for a car: start from this class")
+
+
+def _classes(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    _command(commands, "classes", "list the classes of car", "foreaft classes")
+
+
+def _demo(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "demo",
+        "do the main job on an invented car, driver and circuit",
+        "foreaft demo --out my-demo",
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="FOLDER", default=Path("foreaft-demo"), help="(foreaft-demo)"
+    )
+
+
+def _doctor(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    _command(commands, "doctor", "show versions and where files are kept", "foreaft doctor")
