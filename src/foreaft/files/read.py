@@ -13,19 +13,19 @@ MAX_BYTES: Final = 1024 * 1024
 """Largest file people edit: the longest car file with comments has 20 kB."""
 
 
-def read_text(path: str | os.PathLike[str]) -> str:
+def read_text(path: str | os.PathLike[str], max_bytes: int = MAX_BYTES) -> str:
     """Give the text of a small UTF-8 file.
 
     Raises
     ------
     InputError
-        If it is missing, a folder, empty, larger than 1 MiB, not readable or not text.
+        If it is missing, a folder, empty, larger than ``max_bytes``, not readable or not text.
     """
     file = Path(path)
     try:
-        _check_status(file, file.stat())
+        _check_status(file, file.stat(), max_bytes)
         with file.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
+            data = stream.read(max_bytes + 1)
     except FileNotFoundError as error:
         _refuse(
             file,
@@ -57,12 +57,12 @@ def read_text(path: str | os.PathLike[str]) -> str:
             "Check the path.",
             error,
         )
-    if len(data) > MAX_BYTES:
-        _too_large(file, len(data))
+    if len(data) > max_bytes:
+        _too_large(file, len(data), max_bytes)
     return _decoded(file, data)
 
 
-def _check_status(file: Path, status: os.stat_result) -> None:
+def _check_status(file: Path, status: os.stat_result, max_bytes: int) -> None:
     if stat.S_ISDIR(status.st_mode):
         _refuse(
             file,
@@ -81,15 +81,15 @@ def _check_status(file: Path, status: os.stat_result) -> None:
             "a file",
             "Save it to a file first.",
         )
-    if status.st_size > MAX_BYTES:
-        _too_large(file, status.st_size)
+    if status.st_size > max_bytes:
+        _too_large(file, status.st_size, max_bytes)
     if status.st_size == 0:
         _refuse(
             file,
             "The file is empty.",
             "file_empty",
             "0 bytes",
-            f"1 to {MAX_BYTES} bytes",
+            f"1 to {max_bytes} bytes",
             "Make a file to start from with: foreaft new.",
         )
 
@@ -126,14 +126,14 @@ def _decoded(file: Path, data: bytes) -> str:
     return text
 
 
-def _too_large(file: Path, size: int) -> NoReturn:
+def _too_large(file: Path, size: int, max_bytes: int) -> NoReturn:
     raise InputError(
         "The file is far too large for something people edit.",
         code="file_too_large",
         file=file,
         key="size",
         value=size,
-        allowed=f"1 to {MAX_BYTES}",
+        allowed=f"1 to {max_bytes}",
         unit="bytes",
         hint="Is this a log, or the wrong file?",
     )
