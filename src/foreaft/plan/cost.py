@@ -494,6 +494,31 @@ def _gross(zone: Floats, driver: Floats, z: Floats) -> float:
 
 
 @kernel
+def _first_limit(
+    car: Floats,
+    table: Floats,
+    share: float,
+    zone: Floats,
+    roads: Floats,
+    out: Floats,
+    found: Floats,
+) -> float:
+    """Return the pedal limit at the approach speed on a straight road. [N]
+
+    Straightened, because the furthest node may still lie in the corner before, where what is left
+    for braking says nothing of the pedal this zone is begun with.
+    """
+    road = roads[NODES - 1]
+    kappa, rate, bank = road[tr.CURVATURE], road[tr.CURVATURE_RATE], road[tr.BANK]
+    road[tr.CURVATURE] = road[tr.CURVATURE_RATE] = road[tr.BANK] = 0.0
+    road[tr.SPEED] = zone[APPROACH]
+    found[:] = 0.0
+    env.limits(car, table, share, road, out, found)
+    road[tr.CURVATURE], road[tr.CURVATURE_RATE], road[tr.BANK] = kappa, rate, bank
+    return min(found[env.FRONT], found[env.REAR])
+
+
+@kernel
 def cell(
     car: Floats,
     table: Floats,
@@ -511,10 +536,7 @@ def cell(
 ) -> None:
     """Fill the cell row of one setting in one zone."""
     out, found, node, z, uses = scratch
-    roads[NODES - 1, tr.SPEED] = zone[APPROACH]
-    found[:] = 0.0
-    env.limits(car, table, share, roads[NODES - 1], out, found)
-    first = min(found[env.FRONT], found[env.REAR])
+    first = _first_limit(car, table, share, zone, roads, out, found)
     arguments = (car, table, share, zone, s, roads, first)
     spent = solve_pass(*arguments, LOW_USE, apex_speed, out, found, low)
     spent = max(spent, solve_pass(*arguments, HIGH_USE, apex_speed, out, found, high))
@@ -680,9 +702,7 @@ def profile(
     Returns the distance before the apex at which braking begins. [m]
     """
     out, found, node = np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE), np.zeros(NODE_SIZE)
-    roads[NODES - 1, tr.SPEED] = zone[APPROACH]
-    env.limits(car, table, share, roads[NODES - 1], out, found)
-    first, ramp = min(found[env.FRONT], found[env.REAR]), _ramp_length(zone)
+    first, ramp = _first_limit(car, table, share, zone, roads, out, found), _ramp_length(zone)
     speed = min(zone[APEX_SPEED], corner_speed(car, table, roads[0], out, side_use))
     speed2, past, brake_from = speed * speed, 0.0, -1.0
     found[:] = 0.0
