@@ -184,7 +184,7 @@ def limits(
         first_lost = out[tr.LOST]
     found[LOST] = first_lost
     nearest = min(found[FRONT], found[REAR])
-    if road[tr.CURVATURE] == 0.0:  # both wheels of an axle go together
+    if road[tr.CURVATURE] == 0.0 and road[tr.BANK] == 0.0:  # both wheels of an axle go together
         found[FIRST_WHEEL] = nearest
         which = tr.FRONT_IN if found[FRONT] <= found[REAR] else tr.REAR_IN
     else:

@@ -83,8 +83,8 @@ def stop(
 @kernel
 def _side_margin(car: Floats, table: Floats, road: Floats, scratch: Floats) -> float:
     """Return 1 - side use squared of the worse axle without braking or drive; fill both margins."""
-    normal, side, drag, downforce, _ = tr.outside_forces(car, road)
-    tr.wheel_loads(car, -drag, drag, 0.0, normal, side, downforce, scratch)
+    normal, side, drag, downforce, slope = tr.outside_forces(car, road)
+    tr.wheel_loads(car, -drag - slope, drag, 0.0, normal, side, downforce, scratch)
     for axle in range(2):
         part = car[at.FRONT_WEIGHT] if axle == 0 else 1.0 - car[at.FRONT_WEIGHT]
         capacity = tr.TINY_N
