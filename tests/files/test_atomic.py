@@ -65,7 +65,7 @@ def test_a_full_disk_leaves_no_part_of_a_folder(
 ) -> None:
     fail_with(monkeypatch, "fsync", errno.ENOSPC)
     with pytest.raises(InputError):
-        atomic.write_folder(tmp_path / "out", {"a": "1", "b": "2"})
+        atomic.write_folder(tmp_path / "new" / "out", {"a": "1", "b": "2"})
     monkeypatch.undo()
     assert names(tmp_path) == []
 

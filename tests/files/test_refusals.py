@@ -336,6 +336,9 @@ def test_two_gigabytes_are_refused_unread(reader: object, tmp_path: Path) -> Non
     with big.open("wb") as stream:
         stream.truncate(2 * 1024**3)  # sparse: takes no room on the disk
     assert code_of(reader, big) == "file_too_large"
+    with pytest.raises(InputError) as caught:
+        reader(big)  # type: ignore[operator]
+    assert caught.value.value == 2 * 1024**3, "its size as the disk tells it: nothing was read"
 
 
 @pytest.mark.skipif(os.geteuid() == 0, reason="root may read everything")

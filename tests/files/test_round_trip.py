@@ -234,6 +234,7 @@ ROW = "A,180,72,20,,0.5,left,2\n"
         (HEAD + ROW.replace("180", "1e999"), "approach_kmh", "inf", 2),
         (HEAD + ROW.replace("180", "1_80"), "approach_kmh", "1_80", 2),
         (HEAD + ROW.replace("180", "-180"), "approach_kmh", -180.0, 2),
+        (HEAD + ROW.replace("180", "\uff11\uff18\uff10"), "approach_kmh", "\uff11\uff18\uff10", 2),
         (HEAD + ROW.replace("180", ""), "approach_kmh", None, 2),
         (HEAD + ROW + ROW.replace("0.5", "5"), "depth_frac", 5.0, 3),
         (HEAD + "# note\n\n" + ROW.replace("left", "links"), "direction", "links", 4),

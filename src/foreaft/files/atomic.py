@@ -46,9 +46,10 @@ def write_file(path: str | os.PathLike[str], data: bytes | str) -> Path:
 
 
 def write_folder(path: str | os.PathLike[str], files: Mapping[str, bytes | str]) -> Path:
-    """Write a folder of files; either all of them stand there in the end, or none.
+    """Write a folder of files: all are written to the disk before the first appears.
 
-    Files of an existing folder that are not among them stay.
+    A new folder comes whole or not at all.
+    In an existing one the files are replaced one by one, each whole; what is not among them stays.
 
     Raises
     ------
@@ -57,7 +58,7 @@ def write_folder(path: str | os.PathLike[str], files: Mapping[str, bytes | str])
     """
     folder = Path(path)
     with _told(folder):
-        folder.parent.mkdir(parents=True, exist_ok=True)
+        made = _make_parents(folder)
         part = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
         try:
             for name, data in files.items():
@@ -72,6 +73,7 @@ def write_folder(path: str | os.PathLike[str], files: Mapping[str, bytes | str])
             _sync_folder(folder.parent)
         finally:
             shutil.rmtree(part, ignore_errors=True)
+            _remove_empty(made)
     return folder
 
 
@@ -107,6 +109,22 @@ def save(path: str | os.PathLike[str], model: Model, base_revision: str | None) 
         )
     write_file(file, dump(model))
     return revision(model)
+
+
+def _make_parents(folder: Path) -> list[Path]:
+    """Make the folders a folder lies in; give those that were not there, innermost first."""
+    made = [one for one in folder.parents if not one.exists()]
+    folder.parent.mkdir(parents=True, exist_ok=True)
+    return made
+
+
+def _remove_empty(made: list[Path]) -> None:
+    """Remove the folders made for something that was not written after all."""
+    for one in made:
+        try:
+            one.rmdir()
+        except OSError:
+            return  # not empty: it is wanted
 
 
 def _beside(file: Path, new: str) -> Path:
