@@ -76,9 +76,9 @@ def _zone_plan(work: Work, i: int, cause: str) -> ZonePlan:
         brake_s_m=_brake_place(work, i, float(row[co.BRAKE_DISTANCE])),
         setting=float(settings[chosen]),
         setting_sure_frac=None if made.sure is None else float(made.sure[i]),
-        front_share_frac=float(rows[phases[0], co.PROFILE_ROAD_SHARE]),
+        front_share_frac=_front_share(work, rows, phases[0], chosen),
         torque_share_frac=float(work.cars.arrays.share[0, chosen]),
-        ideal_share_brake_frac=float(ideals[phases[0], ideal.ROAD_SHARE]),
+        ideal_share_brake_frac=_at(ideals, phases[0]) or float(work.cars.crossover_share[0]),
         ideal_share_turn_in_frac=_at(ideals, phases[1]),
         ideal_share_release_frac=_at(ideals, phases[2]),
         limiting_axle=limiting_axle,
@@ -104,6 +104,8 @@ def _zone_plan(work: Work, i: int, cause: str) -> ZonePlan:
         settles=settles,
         flat_low=float(settings[low]),
         flat_high=float(settings[high]),
+        own_setting=float(settings[made.own[i][0]]),
+        own_gain_s=made.own[i][1],
         field=field,
         profile=_profile(work, i, rows, ideals, brake_from),
     )
@@ -159,6 +161,12 @@ def _at(ideals: Floats, node: int | None) -> float | None:
     if node is None or not np.isfinite(ideals[node, ideal.ROAD_SHARE]):
         return None
     return float(ideals[node, ideal.ROAD_SHARE])
+
+
+def _front_share(work: Work, rows: Floats, node: int, chosen: int) -> float:
+    """Front share of all braking force at the road there; the brakes' own where there is none."""
+    share = float(rows[node, co.PROFILE_ROAD_SHARE])
+    return share if 0.0 <= share <= 1.0 else float(work.cars.arrays.share[0, chosen])
 
 
 def _phase(work: Work, i: int, row: Floats) -> Phase:

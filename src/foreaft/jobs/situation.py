@@ -42,12 +42,15 @@ GENTLE_USE: Final = 0.5
 """How little of the straight-line limit the longest braking distance looked at uses."""
 
 
-LONGEST_ENTRY_S: Final = 2.5
-"""From turn-in to apex, at the apex speed, at most.
+TURNING_FRAC: Final = 0.3
+"""A driver eases the brake for the turn where cornering takes this part of what the apex takes.
 
-On a smooth line a corner may begin with hundreds of metres of gentle bend, which no driver calls
-turning in. Common practice, no source.
+The turn-in of the geometry, a tenth of the apex's curvature, may lie hundreds of metres earlier on
+a smooth line, in a bend nobody calls turning in. An assumption.
 """
+
+LONGEST_ENTRY_S: Final = 2.5
+"""From turn-in to apex, at the apex speed, at most. Common practice, no source."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -255,7 +258,7 @@ def _cut_zone(
         at_turn_in = (
             at_turn_in if mark.brake_at_turn_in_frac is None else mark.brake_at_turn_in_frac
         )
-    turn = min((zone.apex_s_m - zone.turn_in_s_m) % length, LONGEST_ENTRY_S * zone.apex_speed_mps)
+    turn = min(_entry_length(stations, speed, zone), LONGEST_ENTRY_S * zone.apex_speed_mps)
     if mark is not None and mark.turn_in_s_m is not None:
         turn = (zone.apex_s_m - mark.turn_in_s_m) % length
     turn_in = (zone.apex_s_m - turn) % length
@@ -290,6 +293,19 @@ def _cut_zone(
         gear_floor_mps=gear_floor(car, gear),
     )
     return face, road
+
+
+def _entry_length(stations: Stations, speed: Floats, zone: CutZone) -> float:
+    """Distance before the apex over which cornering takes a good part of the grip. [m]"""
+    apex = int(np.argmin(np.abs(stations.s_m - zone.apex_s_m)))
+    reach = int((zone.apex_s_m - zone.turn_in_s_m) % stations.length_m / stations.spacing_m)
+    side = stations.curvature_1pm * speed**2
+    wanted = TURNING_FRAC * abs(side[apex])
+    sign = np.sign(side[apex])
+    for back in range(reach + 1):
+        if side[apex - back] * sign < wanted:
+            return back * stations.spacing_m
+    return reach * stations.spacing_m
 
 
 def _approach(stations: Stations, speed: Floats, zone: CutZone) -> Floats:

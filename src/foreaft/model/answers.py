@@ -154,6 +154,8 @@ class ZonePlan(ZoneFace):
     settles: str | None
     flat_low: float
     flat_high: float
+    own_setting: float
+    own_gain_s: float
     field: list[Cell]
     profile: Profile
 

@@ -133,12 +133,17 @@ def _lets_go_as_told(anchor: Anchor, arrays: CarArrays, crossover: Floats) -> ND
 
 
 MID_CORNER_DIFFERENCE: Final = {
-    "pushes": (0.005, 1.0),
-    "neutral": (-0.03, 0.03),
-    "loose": (-1.0, -0.005),
+    "pushes": (0.04, 1.0),
+    "neutral": (-0.02, 0.07),
+    "loose": (-1.0, 0.01),
     None: (-1.0, 1.0),
 }
-"""Front minus rear use of side grip in a steady corner. Common practice, no source."""
+"""Front minus rear use of side grip in a steady corner, lowest and highest, by what drivers say.
+
+The ranges overlap, and neutral leans to the front: what is called neutral still carries some
+reserve at the rear.
+Common practice, no source.
+"""
 
 MID_CORNER_SPEED_MPS: Final = 30.0
 MID_CORNER_SIDE_USE: Final = 0.95

@@ -78,6 +78,7 @@ class Programme:
     sure: Floats | None
     verdicts: list[Verdict]
     flat: list[tuple[int, int]]
+    own: list[tuple[int, float]]
     lap_regret: Floats
     all_spent: NDArray[np.bool_]
 
@@ -108,7 +109,7 @@ def programme(cells: Floats, hand: Hand) -> Programme:
         problem = _held(problem, doubtful, lap)
     best = frontier(problem, max(hand.changes_max, 4))
     plan = choose(problem, hand.changes_max)
-    flat = [_flat(mean[z], feasible[z], plan.setting_index[z]) for z in range(len(mean))]
+    flat = [_flat(mean[z], feasible[z]) for z in range(len(mean))]
     return Programme(
         problem=problem,
         plan=plan,
@@ -116,9 +117,10 @@ def programme(cells: Floats, hand: Hand) -> Programme:
         frontier=best,
         splits=[None if c is None else _split(sampled, c, lap, hand) for c in best],
         sure=_sure(costs, plan) if len(cells) > 1 else None,
-        verdicts=_verdicts(flat, doubtful, costs, lap, mean.shape[1]),
+        verdicts=_verdicts(flat, plan, doubtful, costs, lap),
         flat=flat,
-        lap_regret=_lap_regret(costs, plan, lap),
+        own=_own(mean, feasible, plan),
+        lap_regret=_lap_regret(costs, lap),
         all_spent=all_spent,
     )
 
@@ -144,7 +146,7 @@ def _survivable(nominal: Floats) -> NDArray[np.bool_]:
     """
     zones = np.arange(len(nominal))
     best = nominal[..., co.COST].argmin(axis=1)
-    pedal = nominal[zones, best, co.PEAK][:, None]
+    pedal = np.maximum(nominal[zones, best, co.PEAK][:, None], 1.0)
     room = nominal[..., co.REAR_ROOM] * nominal[..., co.PEAK] / pedal
     return np.asarray(room >= 1.0 + _missed_margin(), dtype=np.bool_)
 
@@ -199,11 +201,11 @@ def _held(problem: Problem, zones: list[int], lap: Choice) -> Problem:
     )
 
 
-def _flat(cost: Floats, feasible: NDArray[np.bool_], setting: int) -> tuple[int, int]:
-    """First and last index of the settings round the chosen one that cost about the same."""
-    best = cost[feasible].min()
-    equal = feasible & (cost <= max(best, cost[setting]) + FLAT_S)
-    low = high = setting
+def _flat(cost: Floats, feasible: NDArray[np.bool_]) -> tuple[int, int]:
+    """First and last index of the settings round the best one that cost about the same."""
+    open_cost = np.where(feasible, cost, np.inf)
+    low = high = int(open_cost.argmin())
+    equal = open_cost <= open_cost[low] + FLAT_S
     while low > 0 and equal[low - 1]:
         low -= 1
     while high < len(cost) - 1 and equal[high + 1]:
@@ -212,12 +214,12 @@ def _flat(cost: Floats, feasible: NDArray[np.bool_], setting: int) -> tuple[int,
 
 
 def _verdicts(
-    flat: list[tuple[int, int]], doubtful: list[int], costs: Floats, lap: Choice, settings: int
+    flat: list[tuple[int, int]], plan: Choice, doubtful: list[int], costs: Floats, lap: Choice
 ) -> list[Verdict]:
+    widest = max(NO_MATTER_STEPS, NO_MATTER_FRAC * (costs.shape[2] - 1))
     verdicts: list[Verdict] = []
     for zone, (low, high) in enumerate(flat):
-        wide = high - low >= max(NO_MATTER_STEPS, NO_MATTER_FRAC * (settings - 1))
-        if wide:
+        if high - low >= widest and low <= plan.setting_index[zone] <= high:
             verdicts.append("no_matter")
         elif zone in doubtful and _sign_flips(costs[:, zone], lap.setting_index[zone]):
             verdicts.append("cannot_tell")
@@ -259,7 +261,18 @@ def _sure(costs: Floats, plan: Choice) -> Floats:
     return np.asarray((over <= GOOD_ENOUGH_S).mean(axis=0), dtype=np.float64)
 
 
-def _lap_regret(costs: Floats, plan: Choice, lap: Choice) -> Floats:
+def _own(
+    mean: Floats, feasible: NDArray[np.bool_], plan: Choice
+) -> list[tuple[int, float]]:
+    """The setting each zone would have if changes were free, and what it would gain. [s]"""
+    found = []
+    for zone, planned in enumerate(plan.setting_index):
+        best = int(np.where(feasible[zone], mean[zone], np.inf).argmin())
+        found.append((best, float(mean[zone, planned] - mean[zone, best])))
+    return found
+
+
+def _lap_regret(costs: Floats, lap: Choice) -> Floats:
     """What the lap setting costs above each car's own best lap setting, shape (cars,). [s]"""
     laps = costs.sum(axis=1)
     return np.asarray(laps[:, lap.setting_index[0]] - laps.min(axis=1), dtype=np.float64)

@@ -167,13 +167,13 @@ def matters(draws: dict[str, Floats], answer: Floats, most: int = 5) -> list[Wei
     Notes
     -----
     Square of Spearman's rank correlation, scaled down where they add up to more than one;
-    correlations no larger than chance makes in so many cars (two standard errors) are dropped.
+    correlations no larger than chance makes in so many cars (three standard errors) are dropped.
     """
     varying = {key: x for key, x in draws.items() if np.ptp(x) > 0.0}
     if len(answer) < FEWEST or np.ptp(answer) == 0.0 or not varying:
         return []
     squares = {key: float(spearmanr(x, answer).statistic) ** 2 for key, x in varying.items()}
-    chance = 4.0 / (len(answer) - 1)
+    chance = 9.0 / (len(answer) - 1)
     kept = {key: square for key, square in squares.items() if square > chance}
     total = max(sum(kept.values()), 1.0)
     ranked = sorted(kept.items(), key=lambda item: (-item[1], item[0]))
