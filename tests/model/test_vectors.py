@@ -319,3 +319,15 @@ def test_a_car_without_an_adjuster_has_one_share() -> None:
     text = "[adjuster]\n" + ADJUSTER
     got = arrays(plain_car((text, "")))
     assert got.share.tolist() == [[0.7]]
+
+
+def test_yaw_inertia_from_its_fraction() -> None:
+    """Worked by hand: 0.8 x 1200 kg x 1.25 m x 1.25 m = 1500 kg m2."""
+    car = plain_car(("yaw_inertia_kgm2 = 1500", "yaw_inertia_frac = 0.8"))
+    assert at(car, "yaw_inertia_kgm2") == pytest.approx(1500.0)
+
+
+def test_wheel_inertia_where_nobody_gave_it() -> None:
+    assert at(plain_car(), "inertia_front_kgm2") == pytest.approx(10.0 * 0.33**2)
+    given = ("radius_rear_m = 0.340", "radius_rear_m = 0.340\ninertia_rear_kgm2 = 1.7")
+    assert at(plain_car(given), "inertia_rear_kgm2") == 1.7
