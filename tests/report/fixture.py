@@ -89,8 +89,9 @@ def _profile(share: float, fast: float, slow: float, length: float) -> Profile:
     speed = [fast - (fast - slow) * a for a in along]
     pedal = [min(1.0, 8 * a) if a < 0.6 else max(0.0, (0.95 - a) / 0.35) for a in along]
     lateral = [0.0 if a < 0.55 else 11.0 * (a - 0.55) / 0.45 for a in along]
-    ideal = [share - 0.012 + 0.03 * a * a if p > 0 else None
-             for a, p in zip(along, pedal, strict=True)]
+    ideal = [
+        share - 0.012 + 0.03 * a * a if p > 0 else None for a, p in zip(along, pedal, strict=True)
+    ]
     return Profile(
         s_m=s,
         speed_mps=speed,
@@ -98,10 +99,14 @@ def _profile(share: float, fast: float, slow: float, length: float) -> Profile:
         lateral_mps2=lateral,
         pedal_frac=pedal,
         ideal_torque_share_frac=ideal,
-        window_low_frac=[None if i is None else i - 0.015 - 0.03 * (1 - p)
-                         for i, p in zip(ideal, pedal, strict=True)],
-        window_high_frac=[None if i is None else i + 0.012 + 0.03 * (1 - p)
-                          for i, p in zip(ideal, pedal, strict=True)],
+        window_low_frac=[
+            None if i is None else i - 0.015 - 0.03 * (1 - p)
+            for i, p in zip(ideal, pedal, strict=True)
+        ],
+        window_high_frac=[
+            None if i is None else i + 0.012 + 0.03 * (1 - p)
+            for i, p in zip(ideal, pedal, strict=True)
+        ],
         front_use_frac=[0.9 * p for p in pedal],
         rear_use_frac=[0.85 * p for p in pedal],
     )
@@ -150,6 +155,8 @@ def _zone(index: int, count: int, name: str, setting: float, kind: dict[str, Any
             "settles": "three straight stops" if advice == "cannot_tell" else None,
             "flat_low": setting - flat,
             "flat_high": setting + flat,
+            "own_setting": setting - (kind["step"] if index % 3 == 0 else 0.0),
+            "own_gain_s": 0.004 if index % 3 == 0 else 0.0,
             "field": _field(setting, kind["step"], kind["low"], kind["high"], sharp),
             "profile": _profile(share + 0.01, 62.0, 27.0, length),
         }
@@ -172,21 +179,37 @@ def plan(
     settings = SETTINGS if settings is None else settings
     names = NAMES[: len(settings)] if names is None else names
     line = _outline() if outline else None
-    kind = {"length_m": line.length_m if line else LAP_M, "outline": outline, "step": step,
-            "low": low, "high": high, "advice": advice or {}}
+    kind = {
+        "length_m": line.length_m if line else LAP_M,
+        "outline": outline,
+        "step": step,
+        "low": low,
+        "high": high,
+        "advice": advice or {},
+    }
     zones = [
         _zone(i, len(settings), n, s, kind)
         for i, (n, s) in enumerate(zip(names, settings, strict=True))
     ]
     adjuster = AdjusterFace.model_validate(
-        {"min": low, "max": high, "step": step, "higher_means": higher_means,
-         "meaning": "line pressure share", "seconds_per_step_s": 0.3}
+        {
+            "min": low,
+            "max": high,
+            "step": step,
+            "higher_means": higher_means,
+            "meaning": "line pressure share",
+            "seconds_per_step_s": 0.3,
+        }
     )
     zones = [z.model_copy(update={"reason": reason(**facts_of(z, adjuster))}) for z in zones]
     steps = [
-        Step(from_zone_id=zones[i - 1].zone_id, to_zone_id=z.zone_id,
-             steps=round((z.setting - zones[i - 1].setting) / step), hand_needed_s=1.9,
-             hand_time_s=3.4)
+        Step(
+            from_zone_id=zones[i - 1].zone_id,
+            to_zone_id=z.zone_id,
+            steps=round((z.setting - zones[i - 1].setting) / step),
+            hand_needed_s=1.9,
+            hand_time_s=3.4,
+        )
         for i, z in enumerate(zones)
         if z.setting != zones[i - 1].setting
     ]
@@ -206,20 +229,34 @@ def plan(
         "zones": zones,
         "steps": steps,
         "total": Total(changes=len(steps), cost_us=412000, time_s=96.4),
-        "lap_setting": LapSetting(setting=lap_setting,
-                                  cost_us=455000,
-                                  regret_s=Spread(low=0.01, nominal=0.043, high=0.12)),
+        "lap_setting": LapSetting(
+            setting=lap_setting, cost_us=455000, regret_s=Spread(low=0.01, nominal=0.043, high=0.12)
+        ),
         "frontier": [
-            FrontierPoint(changes=n, cost_us=455000 - gain, settings=settings, limit_s=0.1,
-                          margin_s=0.15, risk_s=0.12, rotation_s=0.04, attention_s=0.05 * n,
-                          forgotten_s=0.01 * n)
+            FrontierPoint(
+                changes=n,
+                cost_us=455000 - gain,
+                settings=settings,
+                limit_s=0.1,
+                margin_s=0.15,
+                risk_s=0.12,
+                rotation_s=0.04,
+                attention_s=0.05 * n,
+                forgotten_s=0.01 * n,
+            )
             for n, gain in enumerate([0, 12000, 43000, 46000])
         ],
         "matters": [
-            Matter(key="tyre.rear.mu_x", share_of_spread_frac=0.41,
-                   measurement="three straight stops, forward end first"),
-            Matter(key="cg_height_m", share_of_spread_frac=0.22,
-                   measurement="weigh the car with one end raised"),
+            Matter(
+                key="tyre.rear.mu_x",
+                share_of_spread_frac=0.41,
+                measurement="three straight stops, forward end first",
+            ),
+            Matter(
+                key="cg_height_m",
+                share_of_spread_frac=0.22,
+                measurement="weigh the car with one end raised",
+            ),
         ],
         "samples": 64,
         "panic_setting": settings[-1] + step * round(1.0 / step),
@@ -280,7 +317,9 @@ def odd_names_plan() -> Plan:
     names[3] = "Äußere Кривая Στροφή"
     names[4] = "#let x = $1$ \\ *bold*"
     return plan(
-        names=names, car_name="<b>Car</b> & Sons #1", driver_name="Zoë Żółć-Þórsdóttir",
+        names=names,
+        car_name="<b>Car</b> & Sons #1",
+        driver_name="Zoë Żółć-Þórsdóttir",
         circuit_name="]] > { } $x$ @ring `raw`",
     )
 

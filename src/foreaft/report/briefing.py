@@ -17,17 +17,32 @@ from foreaft.report.changes import Change, base_setting, changes, codes
 from foreaft.report.measure import shorten
 from foreaft.report.sticker import CHANGES_MOST
 from foreaft.report.typeset import Files, to_pdf, to_png
+from foreaft.report.webfont import WEB_FAMILY, face_css
 from foreaft.report.words import Units
 
-Table = Literal["zones", "changes"]
+Table = Literal["zones", "grid", "changes"]
 
 TEMPLATES: Final = Path(__file__).with_name("templates")
 PNG_PPI: Final = 200.0
 ZONES_MOST: Final = 14
-"""More zones than this do not fit the page; it then shows the changes only."""
+"""More zones than this are not given a row each."""
 
-NAME_PT: Final = 82.0
-TITLE_PT: Final = 330.0
+LAYOUTS: Final[tuple[tuple[Table, float], ...]] = (
+    ("zones", 72.0),
+    ("zones", 58.0),
+    ("grid", 86.0),
+    ("changes", 86.0),
+    ("changes", 60.0),
+)
+"""Tables and heights of the map in millimetres, the fullest first; the first that fits is taken."""
+
+MAP_MM_PER_PX: Final = 130.0 / style.FIGURE_WIDTH
+"""The map always takes the page's whole width; only its height gives way."""
+
+NAME_PT: Final = 56.0
+TITLE_PT: Final = 250.0
+SIDE_PT: Final = 105.0
+"""Room for names on the page: in a row, in the title, beside it."""
 
 Data = dict[str, Any]
 
@@ -93,6 +108,7 @@ def _zone(plan: Plan, zone: ZonePlan, code: str, moved: Change | None, units: Un
         "change": _move(plan, moved) if moved else None,
         "axle": zone.limiting_axle,
         "limit": f"{zone.limiting_axle}, {words.PHASES_SHORT[zone.limiting_phase]}",
+        "phase": words.PHASES_SHORT[zone.limiting_phase],
         "margin": words.format_percent(zone.margin_frac),
         "sure": words.format_percent(sure) if sure is not None else "",
         "cause": words.CAUSES_SHORT[zone.cause],
@@ -103,13 +119,22 @@ def _zone(plan: Plan, zone: ZonePlan, code: str, moved: Change | None, units: Un
         "speeds": " to ".join(words.format_speed(speed, units) for speed in speeds),
         "chances": f"front {words.format_chance(zone.p_front)}, "
         f"rear {words.format_chance(zone.p_rear)}",
+        "own": _own(zone, step),
         "flat_band": f"{words.format_setting(zone.flat_low, step)} to "
         f"{words.format_setting(zone.flat_high, step)}",
     }
 
 
+def _own(zone: ZonePlan, step: float) -> str:
+    """Say what the zone would want if it were alone on the lap."""
+    own = words.format_setting(zone.own_setting, step)
+    if own == words.format_setting(zone.setting, step):
+        return ""
+    return f"alone it would want {own}, worth {words.format_loss(zone.own_gain_s)}"
+
+
 def _move(plan: Plan, change: Change) -> Data:
-    short = codes(plan)
+    short, zone = codes(plan), plan.zones[change.before]
     hand = ""
     if change.hand_needed_s is not None and change.hand_time_s is not None:
         hand = f"{change.hand_needed_s:.1f} s of {change.hand_time_s:.1f} s"
@@ -122,6 +147,8 @@ def _move(plan: Plan, change: Change) -> Data:
         "axle": change.axle,
         "letter": style.LETTER[change.axle],
         "hand": hand,
+        "cause": words.CAUSES_SHORT[zone.cause],
+        "feel": words.FEELINGS_SHORT[zone.limiting_axle, zone.limiting_phase],
     }
 
 
@@ -180,26 +207,36 @@ def _matter(matter: Any) -> Data:
 
 
 def make_page(plan: Plan, data: Data, units: Units) -> dict[str, bytes]:
-    """Make the A5 page as PDF and PNG; with too much for one page it shows the changes only.
+    """Make the A5 page as PDF and PNG: as much about every zone as one page holds.
 
     Raises
     ------
     ValueError
         If even the short table runs over the page: a mistake of the layout, not of the user.
     """
-    picture = circuit_map.draw(plan, units).encode()
-    tables: list[Table] = ["zones", "changes"] if len(plan.zones) <= ZONES_MOST else ["changes"]
-    for table in tables:
-        shown = json.dumps(data | {"table": table}, ensure_ascii=False, sort_keys=True)
+    data = data | _short_title(plan)
+    for table, map_mm in LAYOUTS[0 if len(plan.zones) <= ZONES_MOST else 2 :]:
+        values = data | {"table": table, "map_mm": map_mm}
+        shown = json.dumps(values, ensure_ascii=False, sort_keys=True)
         files: Files = {
             "main.typ": (TEMPLATES / "briefing.typ").read_bytes(),
             "data.json": shown.encode(),
-            "map.svg": picture,
+            "map.svg": circuit_map.draw(plan, units, tallest=map_mm / MAP_MM_PER_PX).encode(),
         }
         pages = to_png(files, shown, PNG_PPI)
         if len(pages) == 1:
             return {"briefing.pdf": to_pdf(files, shown), "briefing.png": pages[0]}
     raise ValueError("the briefing does not fit one page")
+
+
+def _short_title(plan: Plan) -> Data:
+    """Cut the names of the title to its width on paper; the web page has them whole."""
+    return {
+        "circuit": shorten(plan.circuit_name, TITLE_PT, 14.0, "bold"),
+        "car": shorten(plan.car_name, TITLE_PT, 9.0),
+        "driver": shorten(plan.driver_name, SIDE_PT, 7.5),
+        "conditions": shorten(plan.conditions_name, SIDE_PT, 7.5),
+    }
 
 
 def make_web(plan: Plan, data: Data, units: Units, pictures: dict[str, str]) -> bytes:
@@ -216,14 +253,20 @@ def make_web(plan: Plan, data: Data, units: Units, pictures: dict[str, str]) -> 
         "attention": words.format_loss(plan.change_cost_s),
         "step": words.format_setting(step, step),
     }
-    page: str = _template().render(shown)
-    return page.encode()
+    page: str = _template().render(shown | {"family": WEB_FAMILY})
+    return page.replace("/*faces*/", face_css(page), 1).encode()
 
 
 def _frontier(plan: Plan, point: Any) -> Data:
     gain = (plan.frontier[0].cost_us - point.cost_us) / 1e6
-    parts = (point.limit_s, point.margin_s, point.risk_s, point.rotation_s, point.attention_s,
-             point.forgotten_s)
+    parts = (
+        point.limit_s,
+        point.margin_s,
+        point.risk_s,
+        point.rotation_s,
+        point.attention_s,
+        point.forgotten_s,
+    )
     return {
         "changes": point.changes,
         "gain": f"{gain:.3f}",
@@ -235,8 +278,10 @@ def _frontier(plan: Plan, point: Any) -> Data:
 def _costs(plan: Plan) -> list[Data]:
     """Give every setting's loss in every zone, in thousandths of a second."""
     columns = [
-        {round(cell.setting / plan.adjuster.step): loss
-         for cell, loss in zip(zone.field, staircase.losses_s(zone), strict=True)}
+        {
+            round(cell.setting / plan.adjuster.step): loss
+            for cell, loss in zip(zone.field, staircase.losses_s(zone), strict=True)
+        }
         for zone in plan.zones
     ]
     chosen = [round(zone.setting / plan.adjuster.step) for zone in plan.zones]
@@ -245,10 +290,12 @@ def _costs(plan: Plan) -> list[Data]:
         cells = []
         for column, own in zip(columns, chosen, strict=True):
             loss = column.get(place)
-            cells.append({
-                "loss": "" if loss is None else f"{1000 * loss:.0f}",
-                "chosen": place == own,
-            })
+            cells.append(
+                {
+                    "loss": "" if loss is None else f"{1000 * loss:.0f}",
+                    "chosen": place == own,
+                }
+            )
         shown = words.format_setting(place * plan.adjuster.step, plan.adjuster.step)
         rows.append({"setting": shown, "cells": cells})
     return rows
@@ -272,7 +319,10 @@ def _template() -> Any:
     from jinja2 import Environment, FileSystemLoader, StrictUndefined
 
     house = Environment(
-        loader=FileSystemLoader(TEMPLATES), autoescape=True, undefined=StrictUndefined,
-        trim_blocks=True, lstrip_blocks=True,
+        loader=FileSystemLoader(TEMPLATES),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
     )
     return house.get_template("briefing.html")

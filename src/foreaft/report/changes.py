@@ -26,13 +26,18 @@ class Change(NamedTuple):
 
 
 def codes(plan: Plan) -> list[str]:
-    """Give each zone a code of at most four characters, the same on every product.
+    """Give each zone of a plan its code, the same on every product."""
+    return short_codes([zone.name for zone in plan.zones])
+
+
+def short_codes(names: list[str]) -> list[str]:
+    """Give each name a code of at most four characters.
 
     A numbered corner keeps its number (``Turn 5`` is ``T5``); a name is cut to four letters.
     Where that leaves two alike, or letters the typeface lacks, all of them get their number in
-    driving order, marked as such.
+    driving order instead, as ``Z1``.
     """
-    found = [_code(zone.name) for zone in plan.zones]
+    found = [_code(name) for name in names]
     if all(found) and len(set(found)) == len(found):
         return found
     return [f"Z{number}" for number in range(1, len(found) + 1)]

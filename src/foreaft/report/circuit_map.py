@@ -7,18 +7,25 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from foreaft.model.answers import Outline, Plan, ZonePlan
+from foreaft.model.answers import Outline, Plan, ZoneFace
 from foreaft.report import style
-from foreaft.report.changes import Change, changes, codes
+from foreaft.report.changes import Change, changes, codes, short_codes
 from foreaft.report.measure import shorten, text_width
 from foreaft.report.style import FIGURE_WIDTH, text
 from foreaft.report.svg import Markup, document, el, group, path
-from foreaft.report.words import Units, format_length, format_setting, length_number
+from foreaft.report.words import (
+    Units,
+    format_length,
+    format_setting,
+    format_speed,
+    length_number,
+)
 
 Floats = NDArray[np.float64]
 
 MARGIN: Final = 40.0
-HEIGHTS: Final = (150.0, 330.0)
+LEAST_HEIGHT: Final = 150.0
+TALLEST: Final = 330.0
 HAND_PLACE_FRAC: Final = 0.45
 """Where on the way from the last apex to the brake point the mark of the hand is put."""
 
@@ -66,11 +73,15 @@ class Label(NamedTuple):
     height: float
 
 
-def draw(plan: Plan, units: Units = "metric", name: str = "map") -> str:
-    """Draw the circuit; a zone sheet without an outline becomes a strip of its zones."""
+def draw(plan: Plan, units: Units = "metric", name: str = "map", tallest: float = TALLEST) -> str:
+    """Draw the circuit; a zone sheet without an outline becomes a strip of its zones.
+
+    The picture is as wide as all others and at most ``tallest`` high, so that its letters keep
+    their size wherever it is put.
+    """
     if plan.outline is None or not _placed(plan):
-        return _strip(plan, name)
-    track = _fit(plan.outline)
+        return _strip(plan, name, tallest)
+    track = _fit(plan.outline, tallest)
     moved = changes(plan)
     points, labels = _labels(plan, track, moved)
     placed = _place(labels, points, track)
@@ -82,14 +93,45 @@ def draw(plan: Plan, units: Units = "metric", name: str = "map") -> str:
         *[_zone_stretch(track, zone) for zone in plan.zones],
         _start(track),
         *[_hand_mark(track, plan, change) for change in moved],
-        *_leaders(points, placed, labels),
-        *_zone_labels(plan, placed),
+        *_leaders(points, placed),
+        *_zone_labels(_zone_words(plan), placed),
         *_hand_labels(plan, moved, placed[len(plan.zones) :]),
         _scale_bar(track, units),
         _key(track),
         name=name,
         title="Where to brake at which setting, and where the hand moves",
         desc=describe(plan),
+    )
+
+
+def zones_map(outline: Outline, zones: list[ZoneFace], units: Units = "metric") -> str:
+    """Draw a circuit with its braking zones alone, before there is a plan.
+
+    Raises
+    ------
+    ValueError
+        If a zone has no place on the circuit.
+    """
+    track = _fit(outline, TALLEST)
+    words = [(code, "") for code in short_codes([zone.name for zone in zones])]
+    points = [track.at(_known(zone.brake_s_m)) for zone in zones]
+    labels = [_zone_label_size(*pair) for pair in words]
+    placed = _place(labels, points, track)
+    said = [f"{zone.name} from {format_speed(zone.approach_speed_mps, units)}" for zone in zones]
+    return document(
+        FIGURE_WIDTH,
+        track.height,
+        style.background(FIGURE_WIDTH, track.height),
+        _road(track),
+        *[_zone_stretch(track, zone) for zone in zones],
+        _start(track),
+        *_leaders(points, placed),
+        *_zone_labels(words, placed),
+        _scale_bar(track, units),
+        _key_braking(track),
+        name="zones",
+        title="The braking zones of the circuit",
+        desc=f"{len(zones)} zones in driving order: {'; '.join(said)}.",
     )
 
 
@@ -108,29 +150,35 @@ def _placed(plan: Plan) -> bool:
     return all(z.brake_s_m is not None and z.apex_s_m is not None for z in plan.zones)
 
 
-def _fit(outline: Outline) -> Track:
+def _fit(outline: Outline, tallest: float) -> Track:
     """Scale the outline into the picture; north stays wherever the data had it."""
     x, y = np.asarray(outline.x_m), np.asarray(outline.y_m)
     wide, tall = max(float(np.ptp(x)), 1.0), max(float(np.ptp(y)), 1.0)
     room = FIGURE_WIDTH - 2.0 * MARGIN
-    scale = min(room / wide, (HEIGHTS[1] - 2.0 * MARGIN - 22.0) / tall)
-    height = max(HEIGHTS[0], tall * scale + 2.0 * MARGIN + 22.0)
+    scale = min(room / wide, (tallest - 2.0 * MARGIN - 22.0) / tall)
+    height = max(LEAST_HEIGHT, tall * scale + 2.0 * MARGIN + 22.0)
     left = (FIGURE_WIDTH - wide * scale) / 2.0
     top = (height - 22.0 - tall * scale) / 2.0
-    return Track(
-        outline, left + (x - x.min()) * scale, top + (y.max() - y) * scale, scale, height
-    )
+    return Track(outline, left + (x - x.min()) * scale, top + (y.max() - y) * scale, scale, height)
 
 
 def _road(track: Track) -> Markup:
-    line = path(list(zip(track.x.tolist(), track.y.tolist(), strict=True)), closed=True)
+    points = list(zip(track.x.tolist(), track.y.tolist(), strict=True))
+    line = path(points, closed=_is_closed(track))
     return group(
         el("path", d=line, stroke_linejoin="round", **style.stroke("rule", 7.0)),
         el("path", d=line, stroke_linejoin="round", **style.stroke("paper", 4.6)),
     )
 
 
-def _zone_stretch(track: Track, zone: ZonePlan) -> Markup:
+def _is_closed(track: Track) -> bool:
+    """Tell a lap from a hill: a lap's ends lie no further apart than its points do."""
+    steps = np.hypot(np.diff(track.x), np.diff(track.y))
+    gap = np.hypot(track.x[-1] - track.x[0], track.y[-1] - track.y[0])
+    return bool(gap <= 3.0 * steps.max())
+
+
+def _zone_stretch(track: Track, zone: ZoneFace) -> Markup:
     brake, apex = _known(zone.brake_s_m), _known(zone.apex_s_m)
     x, y = track.at(brake)
     nx, ny = track.normal(brake)
@@ -199,7 +247,8 @@ def _travel(track: Track) -> Markup:
 def _zone_words(plan: Plan) -> list[tuple[str, str]]:
     step = plan.adjuster.step
     shown = [
-        "?" if z.advice == "cannot_tell" else format_setting(z.setting, step) for z in plan.zones
+        format_setting(zone.setting, step) + ("?" if zone.advice == "cannot_tell" else "")
+        for zone in plan.zones
     ]
     return list(zip(codes(plan), shown, strict=True))
 
@@ -215,8 +264,7 @@ def _labels(
     points, labels = [], []
     for zone, (code, shown) in zip(plan.zones, _zone_words(plan), strict=True):
         points.append(track.at(_known(zone.brake_s_m)))
-        width = text_width(f"{code} ", 8.5) + text_width(shown, 9.5, "bold")
-        labels.append(Label(0.0, 0.0, width + 3.0, 11.0))
+        labels.append(_zone_label_size(code, shown))
     for change in moved:
         points.append(track.at(hand_s_m(plan, change)))
         width = text_width(_hand_words(plan, change), 12.0, "bold") + 20.0
@@ -224,10 +272,15 @@ def _labels(
     return points, labels
 
 
+def _zone_label_size(code: str, shown: str) -> Label:
+    width = text_width(f"{code} ", 8.5) + text_width(shown, 9.5, "bold")
+    return Label(0.0, 0.0, width + 3.0, 11.0)
+
+
 def _place(labels: list[Label], points: list[tuple[float, float]], track: Track) -> list[Label]:
     """Put every label where it hides least: off the road, off the others, near its point."""
     road = np.column_stack([track.x, track.y, np.full(track.x.size, 1.0)])
-    marks = np.array([(x, y, 6.0) for x, y in points])
+    marks = np.array([(x, y, 6.0) for x, y in points]).reshape(-1, 3)
     start, (nx, ny) = track.at(0.0), track.normal(0.0)
     arrow = [(start[0] + k * nx, start[1] + k * ny, 2.0) for k in (-16.0, -9.0, 9.0, 16.0)]
     weights = np.vstack([road, marks, np.array(arrow)])
@@ -278,9 +331,7 @@ def _overlap(one: Label, other: Label) -> float:
     return wide * tall if wide > 0 and tall > 0 else 0.0
 
 
-def _leaders(
-    points: list[tuple[float, float]], placed: list[Label], labels: list[Label]
-) -> list[Markup]:
+def _leaders(points: list[tuple[float, float]], placed: list[Label]) -> list[Markup]:
     lines = []
     for (x, y), label in zip(points, placed, strict=True):
         to_x = min(max(x, label.x), label.x + label.width)
@@ -290,9 +341,9 @@ def _leaders(
     return lines
 
 
-def _zone_labels(plan: Plan, placed: list[Label]) -> list[Markup]:
+def _zone_labels(words: list[tuple[str, str]], placed: list[Label]) -> list[Markup]:
     parts = []
-    for (code, shown), label in zip(_zone_words(plan), placed, strict=False):
+    for (code, shown), label in zip(words, placed, strict=False):
         x = label.x + 1.5 + text_width(f"{code} ", 8.5)
         parts.append(
             group(
@@ -335,36 +386,47 @@ def _scale_bar(track: Track, units: Units) -> Markup:
     words = format_length(shown / length_number(1.0, units), units)
     return group(
         el("path", d=path(bar), **style.stroke("ink", 1.2)),
-        text(x - 4.0, y + 1.0, words, size=8.0, role="soft", anchor="end"),
+        text(x - 4.0, y + 1.0, words, size=8.8, role="soft", anchor="end"),
+    )
+
+
+def _key_braking(track: Track) -> Markup:
+    y = track.height - 8.0
+    return group(
+        el("path", d=path([(8.0, y - 3.0), (22.0, y - 3.0)]), **style.stroke("ink", 4.0)),
+        el("path", d=path([(8.0, y - 8.5), (8.0, y + 2.5)]), **style.stroke("ink", 2.0)),
+        text(27.0, y, "braking", size=8.8, role="soft"),
     )
 
 
 def _key(track: Track) -> Markup:
     y = track.height - 8.0
     return group(
-        el("path", d=path([(8.0, y - 3.0), (22.0, y - 3.0)]), **style.stroke("ink", 4.0)),
-        el("path", d=path([(8.0, y - 8.5), (8.0, y + 2.5)]), **style.stroke("ink", 2.0)),
-        text(31.0, y, "braking", size=8.0, role="soft"),
+        _key_braking(track),
         el("circle", cx=78.0, cy=y - 3.0, r=5.5, **style.both("paper", "front", 1.8)),
         style.triangle(78.0, y - 3.0, 3.4, "front"),
         el("circle", cx=92.0, cy=y - 3.0, r=5.5, **style.both("paper", "rear", 1.8)),
         style.triangle(92.0, y - 3.0, 3.4, "rear"),
-        text(101.0, y, "the hand moves: F front, R rear", size=8.0, role="soft"),
+        text(101.0, y, "the hand moves: F front, R rear", size=8.8, role="soft"),
     )
 
 
-PER_ROW: Final = 4
-BOX: Final = (80.0, 48.0)
-PITCH: Final = (95.0, 74.0)
+PER_ROW: Final = (4, 6)
+BOX_HEIGHT: Final = 48.0
+ROW_HEIGHT: Final = 74.0
+STRIP_KEY: Final = 34.0
 
 
-def _strip(plan: Plan, name: str) -> str:
+def _strip(plan: Plan, name: str, tallest: float) -> str:
     """Draw the zones in driving order, row by row, where nothing is known of their places."""
-    rows = -(-len(plan.zones) // PER_ROW)
-    height = rows * PITCH[1] + 34.0
+    count = len(plan.zones)
+    fitting = [n for n in PER_ROW if -(-count // n) * ROW_HEIGHT + STRIP_KEY <= tallest]
+    per_row = fitting[0] if fitting else PER_ROW[-1]
+    height = -(-count // per_row) * ROW_HEIGHT + STRIP_KEY
     moved = {change.before: change for change in changes(plan)}
     boxes = [
-        _box(plan, index, words, moved.get(index)) for index, words in enumerate(_zone_words(plan))
+        _box(plan, index, per_row, words, moved.get(index))
+        for index, words in enumerate(_zone_words(plan))
     ]
     return document(
         FIGURE_WIDTH,
@@ -378,20 +440,23 @@ def _strip(plan: Plan, name: str) -> str:
     )
 
 
-def _box(plan: Plan, index: int, words: tuple[str, str], moved: Change | None) -> Markup:
-    zone = plan.zones[index]
-    x = 14.0 + (index % PER_ROW) * PITCH[0]
-    y = 22.0 + (index // PER_ROW) * PITCH[1]
+def _box(
+    plan: Plan, index: int, per_row: int, words: tuple[str, str], moved: Change | None
+) -> Markup:
+    zone, pitch = plan.zones[index], (FIGURE_WIDTH - 10.0) / per_row
+    x, y = 14.0 + (index % per_row) * pitch, 26.0 + (index // per_row) * ROW_HEIGHT
+    wide = pitch - 14.0
     side = {"left": "‹ ", "right": "› ", "none": ""}[zone.direction]
-    name = shorten(zone.name, BOX[0] - 10.0, 8.0)
+    edge = style.both("field1", "ink", 2.4 if moved else 0.8)
     parts = [
-        el("path", d=path([(x - 12.0, y + 24.0), (x, y + 24.0)]), **style.stroke("rule", 5.0)),
-        el("rect", x=x, y=y, width=BOX[0], height=BOX[1], rx=4.0,
-           **style.both("field1", "ink", 2.4 if moved else 0.8)),
-        text(x + 6.0, y + 14.0, side + words[0], size=10.0, bold=True),
-        text(x + BOX[0] - 6.0, y + 31.0, words[1], size=16.0, bold=True, anchor="end"),
-        text(x + 6.0, y + 43.5, name, size=8.0, role="soft"),
+        el("path", d=path([(x - 13.0, y + 24.0), (x, y + 24.0)]), **style.stroke("rule", 5.0)),
+        el("rect", x=x, y=y, width=wide, height=BOX_HEIGHT, rx=4.0, **edge),
+        text(x + 5.0, y + 14.0, side + words[0], size=10.0, bold=True),
+        text(x + wide - 5.0, y + 31.0, words[1], size=15.0, bold=True, anchor="end"),
     ]
+    if zone.name.upper() != words[0]:
+        name = shorten(zone.name, wide - 9.0, 8.8)
+        parts.append(text(x + 5.0, y + 44.0, name, size=8.8, role="soft"))
     if moved:
         shown = _hand_words(plan, moved)
         width = text_width(shown, 12.0, "bold") + 22.0
@@ -401,4 +466,4 @@ def _box(plan: Plan, index: int, words: tuple[str, str], moved: Change | None) -
 
 def _strip_key(height: float) -> Markup:
     words = "A flag stands where the hand moves: on the way to the zone below it."
-    return text(14.0, height - 8.0, words, size=8.0, role="soft")
+    return text(14.0, height - 8.0, words, size=8.8, role="soft")

@@ -59,9 +59,7 @@ def draw(plan: Plan, units: Units = "metric", name: str = "distance") -> str:
     span = max([LEAST_SPAN_M, *(_span(zone) for zone in plan.zones)])
     rows = -(-len(plan.zones) // COLUMNS)
     height = TOP + rows * PANEL[1] + 4.0
-    panels = [
-        _panel(plan, index, code, span, units) for index, code in enumerate(codes(plan))
-    ]
+    panels = [_panel(plan, index, code, span, units) for index, code in enumerate(codes(plan))]
     return document(
         FIGURE_WIDTH,
         height,
@@ -96,8 +94,9 @@ def _panel(plan: Plan, index: int, code: str, span: float, units: Units) -> Mark
     x = (index % COLUMNS) * PANEL[0] + LEFT
     y = TOP + (index // COLUMNS) * PANEL[1] + 20.0
     possible = [cell for cell in zone.field if cell.feasible]
-    heading = shorten(f"{code}  {zone.name}" if zone.name.upper() != code else code,
-                      PLOT[0] - 34.0, 9.5, "bold")
+    heading = shorten(
+        f"{code}  {zone.name}" if zone.name.upper() != code else code, PLOT[0] - 34.0, 9.5, "bold"
+    )
     parts = [
         text(x, y - 7.0, heading, size=9.5, bold=True),
         _frame(x, y, span, units),
@@ -109,8 +108,7 @@ def _panel(plan: Plan, index: int, code: str, span: float, units: Units) -> Mark
     panel = Panel(x, y, grid.low, grid.high, best, span)
     line = path([panel.at(cell) for cell in possible])
     parts += [
-        text(x + PLOT[0], y - 7.0, format_length(best, units), size=9.0, role="soft",
-             anchor="end"),
+        text(x + PLOT[0], y - 7.0, format_length(best, units), size=9.0, role="soft", anchor="end"),
         el("path", d=line, stroke_linejoin="round", **style.stroke("ink", 1.4)),
         _chosen(plan, panel, zone),
         *_signs(panel, possible),
@@ -124,13 +122,18 @@ def _frame(x: float, y: float, span: float, units: Units) -> Markup:
     bottom = y + PLOT[1]
     most = length_number(span, units)
     every = next(n for n in (0.5, 1, 2, 5, 10, 20, 50, 100, 200, 500, 10**6) if most / n <= 3)
-    parts = [el("path", d=path([(x, y), (x, bottom), (x + PLOT[0], bottom)]),
-                **style.stroke("soft", 0.9))]
+    parts = [
+        el(
+            "path",
+            d=path([(x, y), (x, bottom), (x + PLOT[0], bottom)]),
+            **style.stroke("soft", 0.9),
+        )
+    ]
     for count in range(int(most / every) + 1):
         at = bottom - PLOT[1] * count * every / most
         parts.append(el("path", d=path([(x - 3.0, at), (x, at)]), **style.stroke("soft", 0.9)))
         label = f"+{count * every:g}" if count else "0"
-        parts.append(text(x - 5.0, at + 3.0, label, size=8.0, role="soft", anchor="end"))
+        parts.append(text(x - 5.0, at + 3.0, label, size=8.8, role="soft", anchor="end"))
     return group(*parts)
 
 
@@ -184,8 +187,8 @@ def _ends(plan: Plan, panel: Panel) -> list[Markup]:
     low, high = format_setting(panel.low, step), format_setting(panel.high, step)
     more = plan.adjuster.higher_means.upper()
     return [
-        text(panel.x0, y, low, size=8.0, role="soft"),
-        text(panel.x0 + PLOT[0], y, f"{high}, more {more}", size=8.0, role="soft", anchor="end"),
+        text(panel.x0, y, low, size=8.8, role="soft"),
+        text(panel.x0 + PLOT[0], y, f"{high}, more {more}", size=8.8, role="soft", anchor="end"),
     ]
 
 
@@ -200,6 +203,13 @@ def _legend(units: Units) -> Markup:
         parts.append(text(x + 6.0, 32.0, said, size=8.5))
         x += text_width(said, 8.5) + 14.0
     parts.append(el("circle", cx=10.0, cy=46.0, r=5.0, **style.both("paper", "ink", 1.6)))
-    parts.append(text(20.0, 49.5, "the plan's setting; where no sign stands, no stop is possible",
-                      size=9.0, role="soft"))
+    parts.append(
+        text(
+            20.0,
+            49.5,
+            "the plan's setting; where no sign stands, no stop is possible",
+            size=9.0,
+            role="soft",
+        )
+    )
     return group(*parts)

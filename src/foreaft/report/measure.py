@@ -34,13 +34,20 @@ class Widths(NamedTuple):
 def widths(style: Style) -> Widths:
     """Read the advances of one style from its font file."""
     data = font_files()[style].read_bytes()
-    tables = _tables(data)
-    units_per_em = struct.unpack_from(">H", data, tables["head"] + 18)[0]
-    long_count = struct.unpack_from(">H", data, tables["hhea"] + 34)[0]
-    advances = struct.unpack_from(f">{2 * long_count}H", data, tables["hmtx"])[::2]
-    glyphs = _glyphs(data, tables["cmap"])
+    tables = table_places(data)
+    units_per_em = struct.unpack_from(">H", data, tables["head"][0] + 18)[0]
+    long_count = struct.unpack_from(">H", data, tables["hhea"][0] + 34)[0]
+    advances = struct.unpack_from(f">{2 * long_count}H", data, tables["hmtx"][0])[::2]
+    glyphs = glyph_numbers(style)
     last = long_count - 1
     return Widths({code: advances[min(g, last)] / units_per_em for code, g in glyphs.items()})
+
+
+@cache
+def glyph_numbers(style: Style) -> dict[int, int]:
+    """Read which glyph of one style stands for which character."""
+    data = font_files()[style].read_bytes()
+    return _glyphs(data, table_places(data)["cmap"][0])
 
 
 def text_width(text: str, size: float, style: Style = "regular") -> float:
@@ -71,10 +78,11 @@ def _stand_in(letter: str) -> float:
     return WIDE_EM if unicodedata.east_asian_width(letter) in "WF" else NARROW_EM
 
 
-def _tables(data: bytes) -> dict[str, int]:
+def table_places(data: bytes) -> dict[str, tuple[int, int]]:
+    """Read where the tables of a TrueType file lie, and how long they are."""
     count = struct.unpack_from(">H", data, 4)[0]
     entries = (struct.unpack_from(">4sIII", data, 12 + 16 * i) for i in range(count))
-    return {tag.decode("ascii"): offset for tag, _, offset, _ in entries}
+    return {tag.decode("ascii"): (offset, size) for tag, _, offset, size in entries}
 
 
 def _glyphs(data: bytes, cmap: int) -> dict[int, int]:

@@ -51,13 +51,18 @@ class Axes(NamedTuple):
 
 def draw(plan: Plan, zone: ZonePlan, units: Units = "metric", name: str = "share") -> str:
     """Draw one zone of a plan."""
+    if len(zone.profile.s_m) < 2 or zone.profile.s_m[-1] <= zone.profile.s_m[0]:
+        return _too_short(plan, zone, name)
     axes = _axes(zone)
     profile = zone.profile
     return document(
         FIGURE_WIDTH,
         HEIGHT,
-        el("defs", style.hatch(f"{name}-front", "front"),
-           style.hatch(f"{name}-rear", "rear", slope="down")),
+        el(
+            "defs",
+            style.hatch(f"{name}-front", "front"),
+            style.hatch(f"{name}-rear", "rear", slope="down"),
+        ),
         style.background(FIGURE_WIDTH, HEIGHT),
         _heading(plan, zone),
         _band(axes, profile),
@@ -71,6 +76,20 @@ def draw(plan: Plan, zone: ZonePlan, units: Units = "metric", name: str = "share
         name=name,
         title=f"{zone.name}: ideal share and the share of the setting",
         desc=describe(plan, zone),
+    )
+
+
+def _too_short(plan: Plan, zone: ZonePlan, name: str) -> str:
+    words = "Too little braking here to draw."
+    return document(
+        FIGURE_WIDTH,
+        60.0,
+        style.background(FIGURE_WIDTH, 60.0),
+        _heading(plan, zone),
+        text(4.0, 48.0, words, size=9.0),
+        name=name,
+        title=f"{zone.name}: ideal share and the share of the setting",
+        desc=words,
     )
 
 
@@ -91,8 +110,10 @@ def phase_places(profile: Profile) -> list[tuple[str, float]]:
     Turn-in is where the curvature first exceeds a tenth of its largest value.
     """
     braked = [s for s, pedal in zip(profile.s_m, profile.pedal_frac, strict=True) if pedal > 0]
-    bend = [abs(a) / max(v, 1.0) ** 2
-            for a, v in zip(profile.lateral_mps2, profile.speed_mps, strict=True)]
+    bend = [
+        abs(a) / max(v, 1.0) ** 2
+        for a, v in zip(profile.lateral_mps2, profile.speed_mps, strict=True)
+    ]
     tenth = 0.1 * max(bend)
     turned = [s for s, k in zip(profile.s_m, bend, strict=True) if tenth > 0 and k > tenth]
     found = []
@@ -140,8 +161,16 @@ def _curve(axes: Axes, s_m: list[float], shares: list[float | None]) -> Markup:
     parts = []
     for run in _runs(s_m, shares):
         line = path([(axes.x(s), axes.y(v)) for s, v in run])
-        parts.append(el("path", d=line, stroke_linejoin="round", stroke_dasharray="1.5 3.5",
-                        stroke_linecap="round", **style.stroke("ink", 2.6)))
+        parts.append(
+            el(
+                "path",
+                d=line,
+                stroke_linejoin="round",
+                stroke_dasharray="1.5 3.5",
+                stroke_linecap="round",
+                **style.stroke("ink", 2.6),
+            )
+        )
     if parts:
         last = _runs(s_m, shares)[0][len(_runs(s_m, shares)[0]) // 3]
         parts.append(_tag(axes.x(last[0]), axes.y(last[1]) + 14.0, "ideal"))
@@ -151,8 +180,15 @@ def _curve(axes: Axes, s_m: list[float], shares: list[float | None]) -> Markup:
 def _tag(x: float, y: float, words: str) -> Markup:
     width = text_width(words, 9.0, "bold")
     return group(
-        el("rect", x=x - 2.0, y=y - 9.0, width=width + 4.0, height=12.0, rx=2.0,
-           **style.fill("paper")),
+        el(
+            "rect",
+            x=x - 2.0,
+            y=y - 9.0,
+            width=width + 4.0,
+            height=12.0,
+            rx=2.0,
+            **style.fill("paper"),
+        ),
         text(x, y, words, size=9.0, bold=True),
     )
 
@@ -180,8 +216,9 @@ def _spent(axes: Axes, zone: ZonePlan, name: str) -> list[Markup]:
     ]
     parts = []
     for axle, edge, above in sides:
-        outside = [v if v is not None and (share > v) == above and share != v else None
-                   for v in edge]
+        outside = [
+            v if v is not None and (share > v) == above and share != v else None for v in edge
+        ]
         for run in _runs(profile.s_m, outside):
             area = [(axes.x(s), axes.y(v)) for s, v in run]
             area += [(axes.x(run[-1][0]), axes.y(share)), (axes.x(run[0][0]), axes.y(share))]
@@ -197,11 +234,23 @@ def _setting_line(axes: Axes, plan: Plan, zone: ZonePlan) -> Markup:
         el("path", d=path(ends), **style.stroke("ink", 2.6)),
         _tag(FIGURE_WIDTH - RIGHT - text_width(words, 9.0, "bold") - 4.0, y - 5.0, words),
         style.triangle(LEFT + 9.0, TOP + 8.0, 5.0, "front"),
-        text(LEFT + 17.0, TOP + 11.5, "above the band the front goes first", size=9.0,
-             role="front", bold=True),
+        text(
+            LEFT + 17.0,
+            TOP + 11.5,
+            "above the band the front goes first",
+            size=9.0,
+            role="front",
+            bold=True,
+        ),
         style.triangle(LEFT + 9.0, TOP + PLOT - 8.5, 5.0, "rear"),
-        text(LEFT + 17.0, TOP + PLOT - 5.0, "below the band the rear goes first", size=9.0,
-             role="rear", bold=True),
+        text(
+            LEFT + 17.0,
+            TOP + PLOT - 5.0,
+            "below the band the rear goes first",
+            size=9.0,
+            role="rear",
+            bold=True,
+        ),
     )
 
 
@@ -212,10 +261,12 @@ def _scale(axes: Axes) -> Markup:
     for percent in range(low, high + 1):
         if percent % every == 0:
             y = axes.y(percent / 100.0)
-            parts.append(el("path", d=path([(LEFT - 4.0, y), (LEFT, y)]),
-                            **style.stroke("soft", 1.0)))
-            parts.append(text(LEFT - 7.0, y + 3.2, str(percent), size=9.0, role="soft",
-                              anchor="end"))
+            parts.append(
+                el("path", d=path([(LEFT - 4.0, y), (LEFT, y)]), **style.stroke("soft", 1.0))
+            )
+            parts.append(
+                text(LEFT - 7.0, y + 3.2, str(percent), size=9.0, role="soft", anchor="end")
+            )
     return group(*parts)
 
 
@@ -237,18 +288,27 @@ def _strip(axes: Axes, profile: Profile, units: Units) -> Markup:
     """Draw speed as a line and deceleration as an area under the plot."""
     bottom, fast, hard = STRIP_TOP + STRIP, max(profile.speed_mps), max(profile.decel_mps2)
     slow = profile.speed_mps[-1]
-    speed = [(axes.x(s), bottom - STRIP * v / max(fast, 1.0))
-             for s, v in zip(profile.s_m, profile.speed_mps, strict=True)]
-    area = [(axes.x(s), bottom - STRIP * max(a, 0.0) / max(hard, 1.0))
-            for s, a in zip(profile.s_m, profile.decel_mps2, strict=True)]
+    speed = [
+        (axes.x(s), bottom - STRIP * v / max(fast, 1.0))
+        for s, v in zip(profile.s_m, profile.speed_mps, strict=True)
+    ]
+    area = [
+        (axes.x(s), bottom - STRIP * max(a, 0.0) / max(hard, 1.0))
+        for s, a in zip(profile.s_m, profile.decel_mps2, strict=True)
+    ]
     area = [(area[0][0], bottom), *area, (area[-1][0], bottom)]
     words = f"line: speed, {format_speed(profile.speed_mps[0], units)} to "
     words += f"{format_speed(slow, units)}; area: deceleration, up to {format_decel(hard)}"
     return group(
         el("path", d=path(area, closed=True), **style.both("field3", "rule", 0.8)),
         el("path", d=path(speed), **style.stroke("ink", 1.8)),
-        text(LEFT, STRIP_TOP - 5.0, shorten(words, FIGURE_WIDTH - LEFT - 4.0, 8.5), size=8.5,
-             role="soft"),
+        text(
+            LEFT,
+            STRIP_TOP - 5.0,
+            shorten(words, FIGURE_WIDTH - LEFT - 4.0, 8.5),
+            size=8.5,
+            role="soft",
+        ),
     )
 
 

@@ -7,14 +7,13 @@ from typing import Final, NamedTuple
 
 from foreaft.model.answers import Axle, Cell, Plan, ZonePlan
 from foreaft.report import style
-from foreaft.report.changes import changes, codes
+from foreaft.report.changes import Change, changes, codes
 from foreaft.report.measure import shorten, text_width
 from foreaft.report.style import FIGURE_WIDTH, text
 from foreaft.report.svg import Markup, document, el, group, path
 from foreaft.report.words import count_steps, format_setting
 
 LEFT: Final = 92.0
-RIGHT: Final = 66.0
 TOP: Final = 62.0
 ROW: Final = 26.0
 LEGEND: Final = 64.0
@@ -27,6 +26,7 @@ class Grid(NamedTuple):
     low: float
     high: float
     cell: float
+    end: float
 
     def x(self, setting: float) -> float:
         """Centre of a setting's column."""
@@ -46,7 +46,20 @@ def grid_of(plan: Plan) -> Grid:
     shown = [cell.setting for zone in plan.zones for cell in zone.field]
     low, high = min(shown), max(shown)
     count = round((high - low) / plan.adjuster.step) + 1
-    return Grid(plan, low, high, (FIGURE_WIDTH - LEFT - RIGHT) / count)
+    end = FIGURE_WIDTH - _gutter(plan)
+    return Grid(plan, low, high, (end - LEFT) / count, end)
+
+
+def _gutter(plan: Plan) -> float:
+    """Give the room that settings and steps need on the right."""
+    shown = [format_setting(zone.setting, plan.adjuster.step) for zone in plan.zones]
+    steps = [_step_words(change) for change in changes(plan)]
+    settings = max(text_width(words, 12.0, "bold") for words in shown)
+    return 10.0 + settings + max([8.0, *(17.0 + text_width(w, 9.0, "bold") for w in steps)])
+
+
+def _step_words(change: Change) -> str:
+    return f"{abs(change.steps)} {style.LETTER[change.axle]}"
 
 
 def draw(plan: Plan, name: str = "staircase") -> str:
@@ -104,9 +117,7 @@ def _field(grid: Grid, row: int, no: str) -> Markup:
         parts.append(el("rect", **place, **style.fill(f"field{shade}")))
         label = _edge_label(shade)
         if shade and width > text_width(label, 7.0) + 5.0:
-            parts.append(
-                text(x0 + width / 2, y + ROW - 3.5, label, size=7.0, anchor="middle")
-            )
+            parts.append(text(x0 + width / 2, y + ROW - 3.5, label, size=7.0, anchor="middle"))
     return group(*parts)
 
 
@@ -117,8 +128,7 @@ def _edge_label(shade: int) -> str:
 def _ends(grid: Grid) -> Markup:
     left: Axle = "rear" if grid.plan.adjuster.higher_means == "front" else "front"
     right = grid.plan.adjuster.higher_means
-    end = FIGURE_WIDTH - RIGHT
-    y = 16.0
+    end, y = grid.end, 16.0
     return group(
         style.triangle(LEFT + 28.0, y - 3.5, 5.0, left),
         style.arrow(LEFT + 20.0, y - 3.5, 20.0, left, to_right=False),
@@ -151,10 +161,14 @@ def _lap_setting(grid: Grid) -> Markup:
     x = grid.x(lap)
     label = f"lap setting {format_setting(lap, grid.plan.adjuster.step)}"
     half = text_width(label, 9.0, "bold") / 2
-    at = min(max(x, LEFT + half), FIGURE_WIDTH - RIGHT - half)
+    at = min(max(x, LEFT + half), grid.end - half)
     return group(
-        el("path", d=path([(x, TOP - 22.0), (x, grid.bottom + 4.0)]), stroke_dasharray="5 3",
-           **style.stroke("ink", 1.4)),
+        el(
+            "path",
+            d=path([(x, TOP - 22.0), (x, grid.bottom + 4.0)]),
+            stroke_dasharray="5 3",
+            **style.stroke("ink", 1.4),
+        ),
         text(at, TOP - 26.0, label, size=9.0, bold=True, anchor="middle"),
     )
 
@@ -176,12 +190,10 @@ def _row(grid: Grid, row: int, code: str) -> Markup:
     moved = {change.before: change for change in changes(grid.plan)}.get(row)
     name = shorten(zone.name, LEFT - 8.0, 8.0)
     shown = format_setting(zone.setting, grid.plan.adjuster.step)
-    end = FIGURE_WIDTH - RIGHT + 6.0
+    end = grid.end + 6.0
     parts = [
         text(4.0, y - 0.5, code, size=10.0, bold=True),
-        text(4.0, y + 9.0, name, size=8.0, role="soft")
-        if name.upper() != code
-        else Markup(""),
+        text(4.0, y + 9.0, name, size=8.8, role="soft") if name.upper() != code else Markup(""),
         _band(grid, row),
         _marker(grid, zone, y, moved.axle if moved else None),
         text(end, y + 4.0, shown, size=12.0, bold=True),
@@ -189,7 +201,7 @@ def _row(grid: Grid, row: int, code: str) -> Markup:
     if moved:
         after = end + text_width(shown, 12.0, "bold") + 9.0
         parts.append(style.triangle(after, y, 4.5, moved.axle))
-        words = f"{abs(moved.steps)} {style.LETTER[moved.axle]}"
+        words = _step_words(moved)
         parts.append(text(after + 6.5, y + 3.5, words, size=9.0, role=moved.axle, bold=True))
         parts.append(el("title", f"{count_steps(moved.steps)} to the {moved.axle}"))
     return group(*parts)
@@ -217,7 +229,7 @@ def _band(grid: Grid, row: int) -> Markup:
     words = "does not matter here"
     width = text_width(words, 7.5)
     right = grid.x(zone.setting) + 10.0
-    at = right if right + width < FIGURE_WIDTH - RIGHT else right - 20.0 - width
+    at = right if right + width < grid.end else right - 20.0 - width
     return group(
         el("path", d=bracket, **style.stroke("ink", 1.4)),
         el("rect", x=at - 2.0, y=y + 4.5, width=width + 4.0, height=10.0, **style.fill("field0")),
@@ -228,21 +240,37 @@ def _band(grid: Grid, row: int) -> Markup:
 def _legend(grid: Grid, no: str) -> Markup:
     y, x, size = grid.bottom + 28.0, 4.0, 30.0
     shades = len(style.FIELD_EDGES_S) + 1
-    parts = [text(x, y - 6.0, "Lost against the zone's best setting, in thousandths of a second",
-                  size=8.0, role="soft")]
+    parts = [
+        text(
+            x,
+            y - 6.0,
+            "Lost against the zone's best setting, in thousandths of a second",
+            size=8.8,
+            role="soft",
+        )
+    ]
     for shade in range(shades):
         at = x + shade * size
-        parts.append(el("rect", x=at, y=y, width=size, height=10.0,
-                        **style.both(f"field{shade}", "rule", 0.5)))
+        parts.append(
+            el(
+                "rect",
+                x=at,
+                y=y,
+                width=size,
+                height=10.0,
+                **style.both(f"field{shade}", "rule", 0.5),
+            )
+        )
         if shade:
-            parts.append(text(at, y + 20.0, _edge_label(shade), size=8.0, role="soft",
-                              anchor="middle"))
+            parts.append(
+                text(at, y + 20.0, _edge_label(shade), size=8.8, role="soft", anchor="middle")
+            )
     at = x + shades * size + 12.0
     parts += [
         el("rect", x=at, y=y, width=18.0, height=10.0, fill=f"url(#{no})"),
-        text(at + 22.0, y + 8.5, "not possible", size=8.0, role="soft"),
+        text(at + 22.0, y + 8.5, "not possible", size=8.8, role="soft"),
         el("circle", cx=at + 88.0, cy=y + 5.0, r=5.0, **style.both("paper", "ink", 1.4)),
-        text(at + 88.0, y + 8.0, "?", size=8.0, bold=True, anchor="middle"),
-        text(at + 97.0, y + 8.5, "cannot tell", size=8.0, role="soft"),
+        text(at + 88.0, y + 8.0, "?", size=8.8, bold=True, anchor="middle"),
+        text(at + 97.0, y + 8.5, "cannot tell", size=8.8, role="soft"),
     ]
     return group(*parts)

@@ -14,6 +14,9 @@ from foreaft.model.answers import AdjusterFace, Axle, Cell, Phase, ZonePlan
 Units = Literal["metric", "imperial"]
 
 FEET_PER_MILE: Final = 5280.0
+NBSP: Final = "\u00a0"
+"""Keeps a number and its sign on one line."""
+
 NO_TIME_S: Final = 0.0005
 NO_LENGTH_M: Final = 0.05
 
@@ -116,18 +119,18 @@ def format_decel(decel_mps2: float) -> str:
 
 def format_percent(fraction: float) -> str:
     """Show a share in whole percent."""
-    return f"{100.0 * fraction:.0f} %"
+    return f"{100.0 * fraction:.0f}{NBSP}%"
 
 
 def format_chance(fraction: float) -> str:
     """Show a probability; a small one is not shown as nothing.
 
-    >>> format_chance(0.0004), format_chance(0.013), format_chance(0.26)
-    ('under 0.1 %', '1.3 %', '26 %')
+    >>> [format_chance(one).replace(NBSP, " ") for one in (0.0004, 0.013, 0.26)]
+    ['under 0.1 %', '1.3 %', '26 %']
     """
     if fraction < 0.001:
-        return "under 0.1 %"
-    return f"{100 * fraction:.1f} %" if fraction < 0.1 else f"{100 * fraction:.0f} %"
+        return f"under 0.1{NBSP}%"
+    return f"{100 * fraction:.{1 if fraction < 0.1 else 0}f}{NBSP}%"
 
 
 def format_loss(seconds: float) -> str:
@@ -286,8 +289,7 @@ def _steps_sentence(
     forward: tuple[float, float] | None, rearward: tuple[float, float] | None, units: Units
 ) -> str:
     return (
-        f"One step forward {_price(forward, units)}; "
-        f"one step rearward {_price(rearward, units)}."
+        f"One step forward {_price(forward, units)}; one step rearward {_price(rearward, units)}."
     )
 
 
@@ -301,9 +303,9 @@ def _price(change: tuple[float, float] | None, units: Units) -> str:
     if same_length and same_time:
         return "changes nothing that can be measured"
     if same_length:
-        return f"{_verb(seconds)} {time} and no braking distance"
+        return f"{_verb(seconds)} {time}, but no braking distance"
     if same_time:
-        return f"{_verb(metres)} {length} and no time"
+        return f"{_verb(metres)} {length}, but no time"
     if (metres > 0) == (seconds > 0):
         return f"{_verb(metres)} {length} and {time}"
     return f"{_verb(metres)} {length} but {_verb(seconds)} {time}"
