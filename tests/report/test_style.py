@@ -46,6 +46,12 @@ def test_text_on_the_sheet(theme: str, role: str) -> None:
 
 
 @pytest.mark.parametrize("theme", THEMES)
+@pytest.mark.parametrize("axle", ["front", "rear"])
+def test_words_about_the_ends_on_the_band_of_the_ideal_share(theme: str, axle: str) -> None:
+    assert contrast(THEMES[theme][axle], THEMES[theme]["field2"]) >= AA_TEXT
+
+
+@pytest.mark.parametrize("theme", THEMES)
 @pytest.mark.parametrize("shade", range(7))
 def test_ink_on_every_shade_of_the_field(theme: str, shade: int) -> None:
     colours = THEMES[theme]

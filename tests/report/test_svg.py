@@ -210,3 +210,15 @@ def test_phases_are_found_in_the_profile() -> None:
     assert -0.45 * length < found["turn-in"] < -0.3 * length
     assert found["release"] == pytest.approx(-0.05 * length, abs=1.01 * spacing)
     assert found["apex"] == 0.0
+
+
+def test_an_ideal_that_runs_off_as_the_pedal_comes_up_does_not_set_the_frame() -> None:
+    zone = fixture.plan().zones[0]
+    calm = share._axes(zone)
+    pairs = zip(zone.profile.ideal_torque_share_frac, zone.profile.pedal_frac, strict=True)
+    wild = [0.0 if ideal is not None and pedal < 0.3 else ideal for ideal, pedal in pairs]
+    assert 0.0 in wild
+    profile = zone.profile.model_copy(update={"ideal_torque_share_frac": wild})
+    there = share._axes(zone.model_copy(update={"profile": profile}))
+    assert there.low == pytest.approx(calm.low, abs=0.02)
+    assert there.high - there.low < 0.1

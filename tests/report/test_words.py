@@ -87,6 +87,8 @@ def test_every_case_has_its_words(cause: str, axle: str, phase: str) -> None:
     said = words.reason(**facts)
     assert said.endswith(f"{words.CAUSES[cause]}.")
     assert words.feel(axle, phase) in said
+    lead = "Nothing moves the number much" if cause == "flat" else "What moved the number most"
+    assert f"{lead}: " in said
     assert words.CAUSES_SHORT[cause]
     assert words.FEELINGS_SHORT[axle, phase]
 
@@ -152,7 +154,8 @@ def test_changes_wrap_round_the_start_line() -> None:
         (["T1", "T2"], ["T1", "T2"]),
         (["Turn 5", "Turn 12b"], ["T5", "T12b"]),
         (["Hairpin", "Old Mill"], ["HAIR", "OLDM"]),
-        (["North Hairpin", "North Chicane"], ["Z1", "Z2"]),
+        (["North Hairpin", "North Chicane"], ["NOHA", "NOCH"]),
+        (["North Hairpin", "North Haven"], ["Z1", "Z2"]),
         (["東", "Weir"], ["Z1", "Z2"]),
         (["<>", "Weir"], ["Z1", "Z2"]),
         (["Tail", "Cut 2"], ["TAIL", "CUT2"]),

@@ -128,7 +128,7 @@ def _zone(plan: Plan, zone: ZonePlan, code: str, moved: Change | None, units: Un
 def _own(zone: ZonePlan, step: float) -> str:
     """Say what the zone would want if it were alone on the lap."""
     own = words.format_setting(zone.own_setting, step)
-    if own == words.format_setting(zone.setting, step):
+    if own == words.format_setting(zone.setting, step) or zone.own_gain_s < words.NO_TIME_S:
         return ""
     return f"alone it would want {own}, worth {words.format_loss(zone.own_gain_s)}"
 

@@ -33,11 +33,19 @@ def codes(plan: Plan) -> list[str]:
 def short_codes(names: list[str]) -> list[str]:
     """Give each name a code of at most four characters.
 
-    A numbered corner keeps its number (``Turn 5`` is ``T5``); a name is cut to four letters.
-    Where that leaves two alike, or letters the typeface lacks, all of them get their number in
-    driving order instead, as ``Z1``.
+    A numbered corner keeps its number (``Turn 5`` is ``T5``); a name is cut to four letters, and
+    where two are then alike, to two letters of each of its first two words.
+    Where that does not tell all of them apart, or the typeface lacks their letters, all get their
+    number in driving order instead, as ``Z1``.
+
+    >>> short_codes(["Turn 1", "Step In", "Step Out", "Weir"])
+    ['T1', 'STIN', 'STOU', 'WEIR']
     """
     found = [_code(name) for name in names]
+    found = [
+        _code_of_two(name) if found.count(code) > 1 else code
+        for name, code in zip(names, found, strict=True)
+    ]
     if all(found) and len(set(found)) == len(found):
         return found
     return [f"Z{number}" for number in range(1, len(found) + 1)]
@@ -91,3 +99,10 @@ def _code(name: str) -> str:
         return f"T{numbered.group(1)}"
     letters = "".join(letter for letter in name if letter.isalnum())
     return letters[:CODE_LENGTH].upper()[:CODE_LENGTH] if covered(letters) else ""
+
+
+def _code_of_two(name: str) -> str:
+    words = ["".join(letter for letter in word if letter.isalnum()) for word in name.split()]
+    half = CODE_LENGTH // 2
+    letters = "".join(word[:half] for word in words[:2])
+    return letters.upper()[:CODE_LENGTH] if covered(letters) else ""

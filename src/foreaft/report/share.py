@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil, floor
 from typing import Final, NamedTuple
 
 from foreaft.model.answers import Axle, Plan, Profile, ZonePlan
@@ -22,10 +23,11 @@ LEFT: Final = 40.0
 RIGHT: Final = 12.0
 TOP: Final = 50.0
 PLOT: Final = 130.0
-STRIP_TOP: Final = 202.0
+STRIP_TOP: Final = 213.0
 STRIP: Final = 44.0
-HEIGHT: Final = 284.0
+HEIGHT: Final = 292.0
 LEAST_SPAN_FRAC: Final = 0.06
+FIRM_PEDAL_FRAC: Final = 0.4
 
 Points = list[tuple[float, float]]
 
@@ -127,13 +129,19 @@ def phase_places(profile: Profile) -> list[tuple[str, float]]:
 
 
 def _axes(zone: ZonePlan) -> Axes:
-    """Frame the ideal and the setting, in whole percent; the window may run out of the frame."""
-    shares = [v for v in zone.profile.ideal_torque_share_frac if v is not None]
+    """Frame the setting and the ideal, in whole percent.
+
+    Where the pedal is nearly up any share will do and the ideal runs off; that part does not set
+    the frame, nor does the window.
+    """
+    profile = zone.profile
+    pairs = zip(profile.ideal_torque_share_frac, profile.pedal_frac, strict=True)
+    shares = [ideal for ideal, pedal in pairs if ideal is not None and pedal >= FIRM_PEDAL_FRAC]
     shares.append(zone.torque_share_frac)
     middle = (min(shares) + max(shares)) / 2.0
     half = max(0.5 * LEAST_SPAN_FRAC, 0.7 * (max(shares) - min(shares)))
-    low, high = int(100 * (middle - half)), -int(-100 * (middle + half) // 1)
-    return Axes(zone.profile.s_m[0], zone.profile.s_m[-1], low / 100.0, high / 100.0)
+    low, high = floor(100 * (middle - half)), ceil(100 * (middle + half))
+    return Axes(profile.s_m[0], profile.s_m[-1], low / 100.0, high / 100.0)
 
 
 def _heading(plan: Plan, zone: ZonePlan) -> Markup:
@@ -158,6 +166,7 @@ def _runs(xs: list[float], ys: list[float | None]) -> list[list[tuple[float, flo
 
 
 def _curve(axes: Axes, s_m: list[float], shares: list[float | None]) -> Markup:
+    shares = [v if v is not None and axes.low <= v <= axes.high else None for v in shares]
     parts = []
     for run in _runs(s_m, shares):
         line = path([(axes.x(s), axes.y(v)) for s, v in run])
@@ -324,5 +333,5 @@ def _metres(axes: Axes, units: Units) -> Markup:
         parts.append(el("path", d=path([(x, y), (x, y + 4.0)]), **style.stroke("soft", 1.0)))
         parts.append(text(x, y + 14.0, str(left), size=9.0, role="soft", anchor="middle"))
     unit = length_unit(units)
-    parts.append(text(LEFT, y + 30.0, f"{unit} to the apex", size=9.0, role="soft"))
+    parts.append(text(LEFT, y + 28.0, f"{unit} to the apex", size=9.0, role="soft"))
     return group(*parts)

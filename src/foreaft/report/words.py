@@ -33,7 +33,7 @@ CAUSES: Final[dict[str, str]] = {
     "coupling": "the driven wheels are tied to each other off the throttle and hold the car "
     "straight",
     "grade": "the slope of the road moves weight from one end to the other",
-    "flat": "nothing: several settings do nearly the same here",
+    "flat": "several settings do nearly the same here",
 }
 
 CAUSES_SHORT: Final[dict[str, str]] = {
@@ -46,7 +46,7 @@ CAUSES_SHORT: Final[dict[str, str]] = {
     "inside_front": "light inside front",
     "coupling": "driven wheels tied",
     "grade": "slope",
-    "flat": "little: flat here",
+    "flat": "nothing much",
 }
 
 FEELINGS: Final[dict[tuple[Axle, Phase], str]] = {
@@ -226,7 +226,7 @@ def reason(
     )
     parts.append(_steps_sentence(forward, rearward, units))
     parts.append(f"Too much, and {feel(end, limiting_phase)}.")
-    parts.append(f"What moved the number most: {CAUSES[cause]}.")
+    parts.append(_cause_sentence(cause))
     return " ".join(part for part in parts if part)
 
 
@@ -261,6 +261,11 @@ def _against(zone: ZonePlan, setting: float, step: float) -> tuple[float, float]
         return None
     metres = there.brake_distance_m - here.brake_distance_m
     return metres, (there.cost_us - here.cost_us) / 1e6
+
+
+def _cause_sentence(cause: str) -> str:
+    lead = "Nothing moves the number much" if cause == "flat" else "What moved the number most"
+    return f"{lead}: {CAUSES[cause]}."
 
 
 def _advice_sentence(
