@@ -236,6 +236,7 @@ def wheel_loads(
     """Fill the four wheel loads of a trim row.
 
     A wheel that lifts hands its share of the roll to the other axle.
+    On a bank steeper than the speed asks for the car leans on its inside wheels.
 
     Load transfer counts where the forces act: braking at the road, drag at its own height.
     """
@@ -255,6 +256,8 @@ def wheel_loads(
     if lift_front > 0.5 * front:
         lift_rear += (lift_front - 0.5 * front) * car[at.TRACK_FRONT] / car[at.TRACK_REAR]
         lift_front, lift_rear = 0.5 * front, min(lift_rear, 0.5 * rear)
+    if side < 0.0:
+        lift_front, lift_rear = -lift_front, -lift_rear
     out[LOAD + FRONT_IN], out[LOAD + FRONT_OUT] = 0.5 * front - lift_front, 0.5 * front + lift_front
     out[LOAD + REAR_IN], out[LOAD + REAR_OUT] = 0.5 * rear - lift_rear, 0.5 * rear + lift_rear
 
@@ -332,7 +335,7 @@ def trim(car: Floats, table: Floats, share: float, pedal: float, road: Floats, o
     part = car[at.DRIVE_FRONT]
     free = (brake_front + brake_rear + engine + drag + slope) / inertia
     decel = free  # from the rolling side: past its peak a wheel has two states
-    left_front, left_rear, last = 0.0, 0.0, np.inf
+    left_front, left_rear, last, change_before = 0.0, 0.0, 0.0, 0.0
     for _ in range(MAX_LOSS_STEPS):
         ground = car[at.MASS] * decel - drag - slope
         wheel_loads(car, ground, drag, decel, normal, side, downforce, out)
@@ -356,8 +359,11 @@ def trim(car: Floats, table: Floats, share: float, pedal: float, road: Floats, o
         change = better - decel
         if abs(change) < LOSS_TOLERANCE:
             break
-        rate = change / last  # the loss is nearly linear in the deceleration: jump to its end
-        last = change / (1.0 - rate) if abs(rate) < 0.9 else change
+        # The loss is nearly linear in the deceleration: a secant jumps to its end.
+        ahead = change_before - change
+        known = abs(ahead) > 0.1 * abs(change_before) > 0.0
+        last = last * change / ahead if known else change
+        change_before = change
         decel += last
     yaw_accel = road[SPEED] * road[SPEED] * road[CURVATURE_RATE] - decel * kappa
     moment = 0.5 * (
