@@ -155,7 +155,11 @@ def limits(
         car, table, share, road, out, PLACES[axle], at_zero[axle], found[axle], ceiling, FINE
     )
     first_lost = out[tr.LOST]
+    # Past one axle's limit the other's margin may come back: look below it if it is spent there.
+    below = found[axle] > 0.0 and out[PLACES[other]] <= 0.0
     horizon = min(max(HORIZON * found[axle], 0.02 * ceiling), ceiling)
+    if below:
+        horizon = found[axle]
     found[other] = _find_zero(
         car,
         table,
@@ -166,9 +170,11 @@ def limits(
         at_zero[other],
         min(found[other], horizon),
         horizon,
-        ROUGH,
+        FINE if below else ROUGH,
     )
-    if found[other] < found[axle]:
+    if below:
+        first_lost = out[tr.LOST]
+    elif found[other] < found[axle]:
         found[other] = _find_zero(
             car,
             table,

@@ -67,17 +67,23 @@ def _difference(
 
 @kernel
 def _falling_zero(
-    car: Floats, table: Floats, force: float, road: Floats, out: Floats, kind: int
+    car: Floats,
+    table: Floats,
+    force: float,
+    road: Floats,
+    out: Floats,
+    kind: int,
+    low: float,
+    high: float,
 ) -> float:
-    """Return the share in [0, 1] where a quantity that falls with the share is zero, by bisection.
+    """Return the share between two where a quantity that falls with it is zero, by bisection.
 
-    0 where it is negative throughout, 1 where it is positive throughout.
+    The lower one where it is negative throughout, the higher one where it is positive throughout.
     """
-    if _difference(car, table, 0.0, force, road, out, kind) <= 0.0:
-        return 0.0
-    if _difference(car, table, 1.0, force, road, out, kind) >= 0.0:
-        return 1.0
-    low, high = 0.0, 1.0
+    if _difference(car, table, low, force, road, out, kind) <= 0.0:
+        return low
+    if _difference(car, table, high, force, road, out, kind) >= 0.0:
+        return high
     for _ in range(MAX_STEPS):
         middle = 0.5 * (low + high)
         if _difference(car, table, middle, force, road, out, kind) > 0.0:
@@ -93,15 +99,17 @@ def _falling_zero(
 def ideal_share(car: Floats, table: Floats, road: Floats, decel: float, result: Floats) -> None:
     """Fill ``result`` with the ideal share at a deceleration, and the window that can do the job.
 
-    Share of the brakes, lowest and highest share at which neither axle is spent, use of both axles
+    Share of the brakes, lowest and highest share at which neither axle is spent (both the ideal
+    itself where there is none), use of both axles
     at the ideal, front share of all force at the road there, and 1 if neither axle is spent.
     """
     plain = without_hardware(car)
     out = np.zeros(tr.TRIM_SIZE)
     force = max(brake_force_for(plain, road, decel), 0.0)
-    share = _falling_zero(plain, table, force, road, out, 0)
-    result[LOW] = _falling_zero(plain, table, force, road, out, 2)
-    result[HIGH] = _falling_zero(plain, table, force, road, out, 1)
+    share = _falling_zero(plain, table, force, road, out, 0, 0.0, 1.0)
+    # From the ideal outwards: far from it a sliding axle slows the car less and asks other forces.
+    result[LOW] = _falling_zero(plain, table, force, road, out, 2, 0.0, share)
+    result[HIGH] = _falling_zero(plain, table, force, road, out, 1, share, 1.0)
     tr.trim(plain, table, share, force, road, out)
     result[SHARE] = share
     result[FRONT_USE] = sqrt(max(1.0 - out[tr.FRONT_MARGIN], 0.0))
