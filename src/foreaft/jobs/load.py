@@ -62,11 +62,15 @@ def anchored(car: Car, quick: Quick) -> Car:
 
 
 def _range_round(quick: Quick, adjuster: Adjuster, step: float) -> tuple[float, float]:
-    """Range of the adjuster: as told, as in the file, or twelve steps either way of today's."""
+    """Range of the adjuster: as told, as in the file, or some steps either way of today's.
+
+    At most twelve, and no more than the class has: its steps are as large as its range allows.
+    """
     told = (quick.lowest, quick.highest)
     inside = adjuster.min <= quick.today <= adjuster.max
-    low = adjuster.min if inside and adjuster.meaning != "unknown" else quick.today - 12 * step
-    high = adjuster.max if inside and adjuster.meaning != "unknown" else quick.today + 12 * step
+    steps = min(12, int((adjuster.max - adjuster.min) / (2.0 * adjuster.step) + 1e-9))
+    low = adjuster.min if inside and adjuster.meaning != "unknown" else quick.today - steps * step
+    high = adjuster.max if inside and adjuster.meaning != "unknown" else quick.today + steps * step
     return (low if told[0] is None else told[0], high if told[1] is None else told[1])
 
 
