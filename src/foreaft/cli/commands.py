@@ -33,7 +33,18 @@ def plan(asked: Namespace) -> int:
     request = _request(
         PlanRequest,
         asked,
-        ["car", "circuit", "sheet", "zones", "driver", "conditions", "changes", "samples", "seed"],
+        [
+            "car",
+            "circuit",
+            "sheet",
+            "zones",
+            "driver",
+            "conditions",
+            "changes",
+            "change_cost_s",
+            "samples",
+            "seed",
+        ],
         quick=_quick(asked),
         line=_line(asked),
     )

@@ -124,6 +124,13 @@ foreaft plan --car car.toml --circuit circuit.csv --conditions dry.toml --condit
     _road(parser)
     _conditions(parser, many=True)
     parser.add_argument("--changes", type=int, help="most changes a lap (by the driver's level)")
+    parser.add_argument(
+        "--change-cost",
+        dest="change_cost_s",
+        type=float,
+        metavar="SECONDS",
+        help="attention one change costs (by the driver); 0 shows what the car alone would want",
+    )
     parser.add_argument("--samples", type=int, default=64, help="cars sampled (64; 0: nominal)")
     parser.add_argument("--seed", type=int, default=1, help="seed of the sampling (1)")
     parser.add_argument("--out", type=Path, metavar="FOLDER", help="write card and figures there")

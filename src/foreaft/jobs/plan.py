@@ -111,6 +111,8 @@ def work_out(
 ) -> Work:
     """Do the work of a plan: zones, sampled cars, costs, programme."""
     adjuster = known_adjuster(car)
+    if request.change_cost_s is not None:
+        driver = driver.replace(change_cost_s=request.change_cost_s)
     lap = the_lap(
         request.circuit, request.sheet, request.zones, request.line, car, conditions, driver, notes
     )

@@ -39,6 +39,15 @@ STRAIGHT_GRADING: Final = 1.3
 
 SHORTEST_TURN_M: Final = 2.0
 
+RELEASING_FRAC: Final = 0.6
+"""The release takes at most this part of the braking distance, however early the road turns.
+
+A driver who brakes in a long bend presses first and releases after. An assumption.
+"""
+
+FIRM_USE_RATIO: Final = 1.6
+"""Mean deceleration of a usual stop over the gentle one that sets how far back the nodes go."""
+
 
 @dataclass(frozen=True)
 class ZoneRoad:
@@ -86,8 +95,10 @@ def arrange(roads: Sequence[ZoneRoad], gentle_decel_mps2: float) -> ZoneArrays:
 
 
 def _one(road: ZoneRoad, gentle: float) -> tuple[Floats, Floats, Floats, Floats]:
-    turn = _before(road, road.turn_in_s_m)
-    straight = (road.approach_mps**2 - road.apex_mps**2) / (2.0 * gentle)
+    slowing = (road.approach_mps**2 - road.apex_mps**2) / 2.0
+    usual = slowing / (FIRM_USE_RATIO * gentle)
+    turn = min(_before(road, road.turn_in_s_m), max(RELEASING_FRAC * usual, SHORTEST_TURN_M))
+    straight = slowing / gentle
     straight = max(min(straight, road.room_m - turn), 10.0)
     grade = np.linspace(0.0, 1.0, co.NODES_STRAIGHT + 1) ** STRAIGHT_GRADING
     s = np.concatenate([np.linspace(0.0, turn, co.NODES_TURNING + 1)[:-1], turn + straight * grade])

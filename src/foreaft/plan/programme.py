@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -34,6 +34,9 @@ NO_MATTER_FRAC: Final = 0.35
 
 GOOD_ENOUGH_S: Final = 0.015
 """A setting is right for a car if it costs at most this more than that car's best (assumption)."""
+
+FRONTIER_CHANGES: Final = 4
+"""The frontier is shown up to at least so many changes."""
 
 COST_CAP_S: Final = 60.0
 """No cell is said to cost more than this above the best of its zone."""
@@ -103,12 +106,14 @@ def programme(cells: Floats, hand: Hand) -> Programme:
     feasible, all_spent = _feasible(sampled)
     problem = _problem(mean, feasible, _survivable(cells[0]), hand)
     lap = choose(problem, 0)
-    first = choose(problem, hand.changes_max)
-    doubtful = _doubtful(costs, first, lap) if len(cells) > 1 else []
-    if doubtful:
-        problem = _held(problem, doubtful, lap)
-    best = frontier(problem, max(hand.changes_max, 4))
+    whole, doubtful = problem, list[int]()
     plan = choose(problem, hand.changes_max)
+    # a zone held makes room for a change elsewhere, which may be in doubt too
+    while len(cells) > 1 and (found := _doubtful(costs, plan, lap)):
+        doubtful += found
+        problem = _held(problem, found, lap)
+        plan = choose(problem, hand.changes_max)
+    best = _priced(frontier(_free(whole), max(hand.changes_max, FRONTIER_CHANGES)), whole)
     flat = [_flat(mean[z], feasible[z]) for z in range(len(mean))]
     return Programme(
         problem=problem,
@@ -154,7 +159,7 @@ def _survivable(nominal: Floats) -> NDArray[np.bool_]:
 def _missed_margin() -> float:
     """Room a rear axle needs so that a usual scatter spends it no oftener than the bound allows."""
     usual_sd, one_sided = 0.05, 1.2816  # club level; standard normal quantile of 0.9
-    return usual_sd * one_sided - usual_sd
+    return usual_sd * one_sided
 
 
 def _problem(
@@ -174,14 +179,54 @@ def _problem(
 
 
 def _doubtful(costs: Floats, plan: Choice, lap: Choice) -> list[int]:
-    """Zones where leaving the lap setting does not pay in enough of the cars."""
+    """Zones of those stretches away from the lap setting that do not pay in enough of the cars.
+
+    A stretch is driven at one setting, so it stands or falls as a whole.
+    """
     keep = lap.setting_index[0]
-    doubtful = []
-    for zone, setting in enumerate(plan.setting_index):
-        gain = costs[:, zone, keep] - costs[:, zone, setting]
-        if setting != keep and (gain > 0.0).mean() < SURE_FRAC:
-            doubtful.append(zone)
+    doubtful: list[int] = []
+    for stretch in _stretches(plan.setting_index, keep):
+        taken = plan.setting_index[stretch[0]]
+        gain = (costs[:, stretch, keep] - costs[:, stretch, taken]).sum(axis=1)
+        if (gain > 0.0).mean() < SURE_FRAC:
+            doubtful += stretch
     return doubtful
+
+
+def _stretches(settings: tuple[int, ...], keep: int) -> list[list[int]]:
+    """Runs of neighbouring zones at one setting other than ``keep``, round the lap."""
+    zones = len(settings)
+    starts = [z for z in range(zones) if settings[z] != settings[z - 1]] or [0]
+    runs = []
+    for start, end in zip(starts, [*starts[1:], starts[0] + zones], strict=True):
+        run = [z % zones for z in range(start, end)]
+        if settings[run[0]] != keep:
+            runs.append(run)
+    return runs
+
+
+def _free(problem: Problem) -> Problem:
+    """The same problem with changes that cost no attention and are never forgotten.
+
+    The frontier is sought in it, so that it shows what changes would bring before their price.
+    """
+    return replace(problem, change_cost_us=0, forget_frac=0.0)
+
+
+def _priced(found: list[Choice | None], problem: Problem) -> list[Choice | None]:
+    """The same plans with what their changes cost."""
+    priced: list[Choice | None] = []
+    for choice in found:
+        if choice is None:
+            priced.append(None)
+            continue
+        zones, taken = np.arange(len(problem.cost_us)), np.array(choice.setting_index)
+        before = np.roll(taken, 1)
+        missed = problem.cost_us[zones, before] - problem.cost_us[zones, taken]
+        forgotten = np.rint(problem.forget_frac * np.maximum(missed, 0))[before != taken].sum()
+        more = choice.changes * problem.change_cost_us + int(forgotten)
+        priced.append(replace(choice, cost_us=choice.cost_us + more))
+    return priced
 
 
 def _held(problem: Problem, zones: list[int], lap: Choice) -> Problem:
@@ -190,15 +235,7 @@ def _held(problem: Problem, zones: list[int], lap: Choice) -> Problem:
     for zone in zones:
         allowed[zone] = False
         allowed[zone, lap.setting_index[0]] = True
-    return Problem(
-        cost_us=problem.cost_us,
-        allowed=allowed,
-        survivable=problem.survivable,
-        steps_max=problem.steps_max,
-        forward=problem.forward,
-        change_cost_us=problem.change_cost_us,
-        forget_frac=problem.forget_frac,
-    )
+    return replace(problem, allowed=allowed)
 
 
 def _flat(cost: Floats, feasible: NDArray[np.bool_]) -> tuple[int, int]:
@@ -261,9 +298,7 @@ def _sure(costs: Floats, plan: Choice) -> Floats:
     return np.asarray((over <= GOOD_ENOUGH_S).mean(axis=0), dtype=np.float64)
 
 
-def _own(
-    mean: Floats, feasible: NDArray[np.bool_], plan: Choice
-) -> list[tuple[int, float]]:
+def _own(mean: Floats, feasible: NDArray[np.bool_], plan: Choice) -> list[tuple[int, float]]:
     """The setting each zone would have if changes were free, and what it would gain. [s]"""
     found = []
     for zone, planned in enumerate(plan.setting_index):
