@@ -188,6 +188,16 @@ def test_no_setting_has_a_decimal_too_many(kind: str) -> None:
         assert not re.search(rb">[^<]*\b\d+\.\d+[^<]*</text>", everything[name]), name
 
 
+def test_the_frontier_says_gains_with_their_sign_and_repeats_no_row() -> None:
+    plan = fixture.plan()
+    first = plan.frontier[0]
+    worse = first.model_copy(update={"changes": 4, "cost_us": first.cost_us + 20000})
+    plan = plan.model_copy(update={"frontier": [first, first, plan.frontier[1], worse]})
+    rows = briefing._frontier(plan)
+    assert [row["changes"] for row in rows] == [0, 1, 4]
+    assert [row["gain"] for row in rows] == ["+0.000", "+0.012", "-0.020"]
+
+
 def test_a_plan_too_restless_for_the_sticker_says_so_in_the_briefing() -> None:
     said = "".join(read(made(fixture.restless_plan())["briefing.html"]).text)
     assert "The 4 changes do not fit the sticker" in said

@@ -222,3 +222,16 @@ def test_an_ideal_that_runs_off_as_the_pedal_comes_up_does_not_set_the_frame() -
     there = share._axes(zone.model_copy(update={"profile": profile}))
     assert there.low == pytest.approx(calm.low, abs=0.02)
     assert there.high - there.low < 0.1
+
+
+def test_the_field_ends_where_the_numbers_begin() -> None:
+    root = ElementTree.fromstring(staircase.draw(fixture.plan()))
+    cells = [one for one in root.iter(f"{SVG}rect") if one.attrib.get("height") == "25"]
+    right = max(float(one.attrib["x"]) + float(one.attrib["width"]) for one in cells)
+    numbers = [
+        float(one.attrib["x"])
+        for one in root.iter(f"{SVG}text")
+        if one.attrib["font-size"] == "12" and re.fullmatch(r"\d\d\.\d\d", one.text)
+    ]
+    assert min(float(one.attrib["x"]) for one in cells) == pytest.approx(staircase.LEFT, abs=0.01)
+    assert right < min(numbers) < right + 10.0

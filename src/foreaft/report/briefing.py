@@ -248,7 +248,7 @@ def make_web(plan: Plan, data: Data, units: Units, pictures: dict[str, str]) -> 
         "dark": style.DARK,
         "dark_css": style.colour_css(style.DARK),
         "light_css": style.colour_css(style.LIGHT),
-        "frontier": [_frontier(plan, point) for point in plan.frontier],
+        "frontier": _frontier(plan),
         "costs": _costs(plan),
         "attention": words.format_loss(plan.change_cost_s),
         "step": words.format_setting(step, step),
@@ -257,22 +257,27 @@ def make_web(plan: Plan, data: Data, units: Units, pictures: dict[str, str]) -> 
     return page.replace("/*faces*/", face_css(page), 1).encode()
 
 
-def _frontier(plan: Plan, point: Any) -> Data:
-    gain = (plan.frontier[0].cost_us - point.cost_us) / 1e6
-    parts = (
-        point.limit_s,
-        point.margin_s,
-        point.risk_s,
-        point.rotation_s,
-        point.attention_s,
-        point.forgotten_s,
-    )
-    return {
-        "changes": point.changes,
-        "gain": f"{gain:.3f}",
-        "parts": [f"{part:.3f}" for part in parts],
-        "chosen": point.changes == plan.total.changes,
-    }
+def _frontier(plan: Plan) -> list[Data]:
+    """Give gain and its parts by number of changes; a row that repeats the last is left out."""
+    rows: list[Data] = []
+    for point in plan.frontier:
+        parts = (
+            point.limit_s,
+            point.margin_s,
+            point.risk_s,
+            point.rotation_s,
+            point.attention_s,
+            point.forgotten_s,
+        )
+        row = {
+            "changes": point.changes,
+            "gain": f"{(plan.frontier[0].cost_us - point.cost_us) / 1e6:+.3f}",
+            "parts": [f"{part:+.3f}" for part in parts],
+            "chosen": point.changes == plan.total.changes,
+        }
+        if row not in rows:
+            rows.append(row)
+    return rows
 
 
 def _costs(plan: Plan) -> list[Data]:
