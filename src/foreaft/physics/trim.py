@@ -335,7 +335,7 @@ def trim(car: Floats, table: Floats, share: float, pedal: float, road: Floats, o
     part = car[at.DRIVE_FRONT]
     free = (brake_front + brake_rear + engine + drag + slope) / inertia
     decel = free  # from the rolling side: past its peak a wheel has two states
-    left_front, left_rear, last = 0.0, 0.0, np.inf
+    left_front, left_rear, last, change_before = 0.0, 0.0, 0.0, 0.0
     for _ in range(MAX_LOSS_STEPS):
         ground = car[at.MASS] * decel - drag - slope
         wheel_loads(car, ground, drag, decel, normal, side, downforce, out)
@@ -359,8 +359,11 @@ def trim(car: Floats, table: Floats, share: float, pedal: float, road: Floats, o
         change = better - decel
         if abs(change) < LOSS_TOLERANCE:
             break
-        rate = change / last  # the loss is nearly linear in the deceleration: jump to its end
-        last = change / (1.0 - rate) if abs(rate) < 0.9 else change
+        # The loss is nearly linear in the deceleration: a secant jumps to its end.
+        ahead = change_before - change
+        known = abs(ahead) > 0.1 * abs(change_before) > 0.0
+        last = last * change / ahead if known else change
+        change_before = change
         decel += last
     yaw_accel = road[SPEED] * road[SPEED] * road[CURVATURE_RATE] - decel * kappa
     moment = 0.5 * (
