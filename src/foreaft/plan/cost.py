@@ -9,7 +9,7 @@ lies between is interpolated in the square of the speed, so that trying a margin
 
 from __future__ import annotations
 
-from math import erfc, sqrt
+from math import copysign, erfc, sqrt
 from typing import Final
 
 import numpy as np
@@ -273,12 +273,14 @@ def drive(
     """
     ramp = _ramp_length(zone)
     z[:] = FAR
-    time, brake_from, tight, tight_z = 0.0, -1.0, 0, FAR
+    z[:EVENTS] = FAR * FAR  # signed squares until the end: the least stays the least
+    time, brake_from, tight, tight_z = 0.0, -1.0, 0, FAR * FAR
     speed2, past = low[0, SPEED2], 0.0
+    speed = sqrt(speed2)
     floor = driver[PEDAL_FLOOR] * first
     for k in range(NODES):
         step = s[k] - s[k - 1] if k > 0 else 0.0
-        before = speed2
+        before, speed_before = speed2, speed
         if k > 0:
             speed2 = max(before + 2.0 * past * step, 1.0)
         _between(low[k], high[k], speed2, node)
@@ -292,12 +294,13 @@ def drive(
                 gap = speed2 - before
                 f = min(max((top2 - before) / gap, 0.0), 1.0) if gap > 0.0 else 1.0
                 top = sqrt(top2)
-                time += 2.0 * f * step / (sqrt(before) + top) + (1.0 - f) * step / top
+                time += 2.0 * f * step / (speed_before + top) + (1.0 - f) * step / top
                 brake_from = s[k - 1] + f * step
                 for j in range(k + 1, NODES):
                     time += 2.0 * (s[j] - s[j - 1]) / (reach[j] + reach[j - 1])
                 break
-            time += 2.0 * step / (sqrt(before) + sqrt(speed2))
+            speed = sqrt(speed2)
+            time += 2.0 * step / (speed_before + speed)
         past = here
         if pedal > PEDAL_OFF * first:
             here_z = _distances(zone, s[k], pedal, limit, floor, node, driver, z)
@@ -306,9 +309,16 @@ def drive(
     if brake_from < 0.0:
         top = reach[NODES - 1]
         extra = max((top * top - speed2) / (2.0 * max(past, 0.1)), 0.0)
-        time += 2.0 * extra / (sqrt(speed2) + top) - extra / top
+        time += 2.0 * extra / (speed + top) - extra / top
         brake_from = s[NODES - 1] + extra
+    for event in range(EVENTS):
+        z[event] = copysign(sqrt(abs(z[event])), z[event])
     return time, brake_from, tight
+
+
+@kernel
+def _signed_square(x: float) -> float:
+    return x * abs(x)
 
 
 @kernel
@@ -322,27 +332,29 @@ def _distances(
     driver: Floats,
     z: Floats,
 ) -> float:
-    """Lower the distances to the events of this phase; return the smaller axle distance here."""
+    """Lower the distances to the events of this phase; return the smaller axle distance here.
+
+    All of them as signed squares, see :func:`drive`.
+    """
     wide = zone[SCATTER]
     straight = s >= zone[TURN_IN]
     if straight:
         hand = driver[HIT_SD] * wide * max(pedal, floor)
     else:
         hand = driver[RELEASE_SD] * wide * max(limit, floor)
-    nearest = FAR
+    nearest = FAR * FAR
     for axle in range(2):
         capacity = max(node[FRONT + axle], 0.0)
         grip = driver[GRIP_SD] * wide * capacity
-        distance = (capacity - pedal) / sqrt(hand * hand + grip * grip)
+        distance = _signed_square(capacity - pedal) / (hand * hand + grip * grip)
         event = axle if straight else FRONT_TURNING + axle
         z[event] = min(z[event], distance)
         z[EVENTS + event] = min(z[EVENTS + event], capacity / pedal)
         nearest = min(nearest, distance)
     if not straight:
         grip = driver[GRIP_SD] * wide * node[WHEEL]
-        z[INSIDE_WHEEL] = min(
-            z[INSIDE_WHEEL], (node[WHEEL] - pedal) / sqrt(hand * hand + grip * grip)
-        )
+        distance = _signed_square(node[WHEEL] - pedal) / (hand * hand + grip * grip)
+        z[INSIDE_WHEEL] = min(z[INSIDE_WHEEL], distance)
     return nearest
 
 
