@@ -182,6 +182,8 @@ def wheel_loads(car: Car, road: Road, decel: float) -> tuple[float, float, float
             moved[axle] = 0.5 * load
             moved[1 - axle] += rest * car.tracks[axle] / car.tracks[1 - axle]
     moved[1] = min(moved[1], 0.5 * rear)
+    if side < 0.0:  # a steep bank taken slowly: the car leans on its inside wheels
+        moved = [-moved[0], -moved[1]]
     return (
         0.5 * front - moved[0],
         0.5 * front + moved[0],

@@ -30,19 +30,21 @@ def run(car, share, pedal, road):
 
 def worst(out, found):
     """Largest difference of a trim row from the slow trim, in parts of ordinary sizes."""
-    four = range(4)
-    return max(
-        abs(out[tr.DECEL] - found.decel) / G,
-        max(abs(out[tr.LOAD + i] - found.loads[i]) for i in four) / 3000.0,
-        max(abs(out[tr.WHEEL_FORCE + i] - found.forces[i]) for i in four) / 3000.0,
-        max(abs(out[tr.WHEEL_USE + i] - found.uses[i]) / max(1.0, found.uses[i]) for i in four),
-        abs(out[tr.FRONT_SIDE] - found.side_needed[0]) / 3000.0,
-        abs(out[tr.REAR_SIDE] - found.side_needed[1]) / 3000.0,
-        max(
-            abs(out[tr.FRONT_MARGIN + i] - found.margin(i)) / max(1.0, abs(found.margin(i)))
-            for i in (0, 1)
-        ),
-    )
+    differences = [
+        (out[tr.DECEL] - found.decel) / G,
+        (out[tr.FRONT_SIDE] - found.side_needed[0]) / 3000.0,
+        (out[tr.REAR_SIDE] - found.side_needed[1]) / 3000.0,
+    ]
+    for i in range(4):
+        differences += [
+            (out[tr.LOAD + i] - found.loads[i]) / 3000.0,
+            (out[tr.WHEEL_FORCE + i] - found.forces[i]) / 3000.0,
+            (out[tr.WHEEL_USE + i] - found.uses[i]) / max(1.0, found.uses[i]),
+        ]
+    for i in (0, 1):
+        margin = found.margin(i)
+        differences.append((out[tr.FRONT_MARGIN + i] - margin) / max(1.0, abs(margin)))
+    return np.max(np.abs(differences))
 
 
 @given(cases(), st.floats(0.0, 0.3))
@@ -96,7 +98,7 @@ def test_loads_sum_to_weight_and_downforce(case, effort):
     assert out[tr.FRONT_SIDE] + out[tr.REAR_SIDE] == pytest.approx(side, abs=1e-8)
     moved = 0.5 * (loads[[1, 3]] - loads[[0, 2]])
     if (loads > 0.0).all():  # sum over axles of moved load x track = roll moment at the ground
-        assert moved @ car.tracks == pytest.approx(abs(side) * car.height, abs=1e-6)
+        assert moved @ car.tracks == pytest.approx(side * car.height, abs=1e-6)
 
 
 def test_axle_loads_at_1_2_g():
