@@ -109,12 +109,17 @@ def answer_of(mid: float, rng: np.random.Generator) -> str:
     return str(rng.choice(fits))
 
 
-def recommend(model: Fleet, car: Car, anchor: Anchor | None, settings: Floats) -> float | None:
+def recommend(model: Fleet, car: Car, anchor: Anchor | None) -> float | None:
     """The lap setting by the project's rules; None where too few cars fit what was told."""
     rows = np.arange(1, len(model.cost))
-    shares = model.arrays.share
+    settings, shares = model.arrays.settings, model.arrays.share
     if anchor is not None:
-        wide = car.adjuster.replace(min=float(settings[0]), max=float(settings[-1]))
+        settings = settings - settings[len(settings) // 2] + anchor.setting
+        wide = car.adjuster.replace(
+            min=float(settings[0]),
+            max=float(settings[-1]),
+            reference_setting=anchor.setting,
+        )
         told = car.replace(adjuster=wide, anchor=anchor)
         arrays = model.arrays._replace(settings=settings)
         shares = anchored_shares(told, arrays, model.draws, model.crossover, SEED)
@@ -134,7 +139,6 @@ def questions(
     fine = np.linspace(own.min(), own.max(), 400)
     best = fine[np.interp(fine, GRID, truth.cost[i]).argmin()]
     step = settings[1] - settings[0]
-    free = np.arange(settings[0] - 24, settings[-1] + 25) * step
     per_unit = truth.draws["adjuster.share_per_unit_frac"][i]
     share_at = lambda setting: own[0] + per_unit * (setting - settings[0])  # noqa: E731
 
@@ -155,14 +159,14 @@ def questions(
     near = round((run(0.0)[0] + step * rng.integers(-1, 2)) / step) * step
     stops = Anchor(setting=float(near), first_to_let_go="together", mid_corner=word)
     return {
-        "class alone": error(recommend(model, car, None, settings)),
+        "class alone": error(recommend(model, car, None)),
         "today's setting itself": error(today),
-        "+ anchor": error(recommend(model, car, told, free)),
+        "+ anchor": error(recommend(model, car, told)),
         "+ anchor (ran as assumed)": error(
-            recommend(model, car, Anchor(setting=likely, first_to_let_go=end), free)
+            recommend(model, car, Anchor(setting=likely, first_to_let_go=end))
         ),
-        "+ mid-corner": error(recommend(model, car, told.replace(mid_corner=word), free)),
-        "+ three stops": error(recommend(model, car, stops, free)),
+        "+ mid-corner": error(recommend(model, car, told.replace(mid_corner=word))),
+        "+ three stops": error(recommend(model, car, stops)),
     }
 
 

@@ -41,10 +41,17 @@ def demo_car() -> Car:
     return car if car.anchor is None else car.replace(anchor=car.anchor.replace(mid_corner=None))
 
 
+def demo_circuit() -> Path:
+    """The circuit of the demo: its only table that is neither the sheet nor the zones."""
+    tables = [Path(str(one)) for one in demo_folder().iterdir() if one.name.endswith(".csv")]
+    (found,) = [one for one in tables if one.name not in ("sheet.csv", "zones.csv")]
+    return found
+
+
 def situations(data: Path) -> dict[str, Any]:
     """The demo's circuit, two real ones, and the four typed zones of study 1."""
     return {
-        "demo": Path(str(demo_folder() / "circuit.csv")),
+        "demo": Path(str(demo_folder() / "brackwater.csv")),
         "Brands Hatch": data / "circuits/tumftm/BrandsHatch.csv",
         "Zandvoort": data / "circuits/tumftm/Zandvoort.csv",
         "four typed zones": HERE / "four_zones.csv",

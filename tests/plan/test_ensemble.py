@@ -17,7 +17,7 @@ from foreaft.model.conditions import Conditions
 from foreaft.plan import ensemble
 from foreaft.plan.anchor import anchored_shares, straight_crossover
 from foreaft.plan.arrange import ZoneArrays, ZoneRoad, arrange
-from foreaft.plan.ensemble import fields, gather, reaches_corners
+from foreaft.plan.ensemble import apex_speeds, fields, gather
 from foreaft.plan.human import driver_row
 from foreaft.track.sheet import sheet_stations
 
@@ -132,12 +132,13 @@ def test_mid_corner_answers_keep_cars_of_their_kind() -> None:
     assert 0.0 < neutral.kept_frac < 1.0
 
 
-def test_car_that_cannot_reach_a_typed_corner_is_left_out() -> None:
+def test_apex_speeds_follow_the_grip_of_the_class() -> None:
+    """At the least and the most friction of the class, 20 m/s needs no more and no less radius."""
     car = quick_car()
     arrays = vectors(car, draw(car, 1, 30), DRY)
     # 2.5 g at 20 m/s is beyond any tyre of the class; 1 g is not.
-    assert not reaches_corners(arrays, zones((60.0, 20.0, 400.0 / 24.5))).any()
-    assert reaches_corners(arrays, zones((60.0, 20.0, 400.0 / 9.8))).all()
+    assert np.all(apex_speeds(arrays, zones((60.0, 20.0, 400.0 / 24.5))) < 20.0)
+    assert np.all(apex_speeds(arrays, zones((60.0, 20.0, 400.0 / 9.8))) > 20.0)
 
 
 def test_sheet_no_car_can_drive_cannot_be_told() -> None:
