@@ -152,11 +152,11 @@ def test_a_class_takes_the_numbers_of_one_car(
 
 
 def test_the_demo_is_whole(tmp_path: Path) -> None:
-    for name in ("sheet.csv", "zones.csv", "circuit.csv", "car.toml"):
+    for name in ("sheet.csv", "zones.csv", "brackwater.csv", "car.toml"):
         (tmp_path / name).write_bytes((demo_folder() / name).read_bytes())
     assert len(read_zone_sheet(tmp_path / "sheet.csv").zones()) == 8
     marks = read_zones(tmp_path / "zones.csv")
-    circuit = read_circuit(tmp_path / "circuit.csv")
+    circuit = read_circuit(tmp_path / "brackwater.csv")
     assert circuit.closed
     length = np.hypot(*np.diff(np.column_stack([circuit.x_m, circuit.y_m]), axis=0).T).sum()
     assert 3800 < length < 4500

@@ -60,6 +60,8 @@ def plan(asked: Namespace) -> int:
     else:
         for one in answers:
             print(show.plan(one, asked.units))
+        if len(answers) > 1:
+            print("\n" + show.side_by_side(answers))
         _print_files(asked.out, files)
     return 0
 
@@ -229,7 +231,8 @@ def demo(asked: Namespace) -> int:
         return 0
     for one in plans:
         print(show.plan(one))
-    print("Car, circuit, driver and numbers of this demo are invented.")
+    print(show.side_by_side(plans))
+    print("\nCar, circuit, driver and numbers of this demo are invented.")
     _print_files(asked.out, files)
     return 0
 
@@ -258,7 +261,8 @@ def _quick(asked: Namespace) -> Quick | None:
                 allowed="--today, --higher and --first together",
                 hint="without one of the three the anchor does not hold",
             )
-    return _checked(Quick, given)
+    quick: Quick = _checked(Quick, given)
+    return quick
 
 
 def _line(asked: Namespace) -> str | None:

@@ -125,6 +125,12 @@ foreaft plan --car car.toml --circuit circuit.csv --conditions dry.toml --condit
     _conditions(parser, many=True)
     parser.add_argument("--changes", type=int, help="most changes a lap (by the driver's level)")
     parser.add_argument(
+        "--depth",
+        choices=["driver", "best"],
+        default="driver",
+        help="how deep each zone is braked: as the driver does (driver), or chosen by the model",
+    )
+    parser.add_argument(
         "--change-cost",
         dest="change_cost_s",
         type=float,

@@ -7,7 +7,7 @@ from typing import Any
 
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.model.answers import Advice, Envelope, Ideal, Plan, Report, Stop, ZonePlan, Zones
-from foreaft.report.words import Units, format_length, format_setting, format_speed
+from foreaft.report.words import Units, format_length, format_percent, format_setting, format_speed
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
@@ -36,10 +36,12 @@ def plan(answer: Envelope[Plan], units: Units = "metric") -> str:
     result = answer.result
     step, way = result.adjuster.step, result.adjuster.higher_means
     lap = format_setting(result.lap_setting.setting, step)
+    kept = result.anchor_setting == result.lap_setting.setting
+    today = ", which is what you run today" if kept else ""
     lines = [
         f"\n{result.car_name} at {result.circuit_name}, {result.driver_name}, "
         f"{result.conditions_name}. A bigger number means more {way}.",
-        f"One setting for the whole lap: {lap}. In doubt: "
+        f"One setting for the whole lap: {lap}{today}. In doubt: "
         f"{format_setting(result.panic_setting, step)}, further forward.",
         "",
         table(
@@ -58,7 +60,7 @@ def plan(answer: Envelope[Plan], units: Units = "metric") -> str:
         lines.append("\nWhat matters most of what is not known:")
         for one in result.matters[:2]:
             share = f"{100 * one.share_of_spread_frac:.0f} % of the spread"
-            lines.append(f"  {one.key} ({share}); to settle it: {one.measurement}")
+            lines.append(f"  {one.label} ({share}); to settle it: {one.measurement}")
     lines.append("")
     lines += around(answer)
     return "\n".join(lines)
@@ -69,14 +71,13 @@ VERDICTS = {"set": "set it", "no_matter": "does not matter", "cannot_tell": "can
 
 def _zone_line(zone: ZonePlan, step: float, units: Units) -> tuple[str, ...]:
     sure = "" if zone.setting_sure_frac is None else f"{100 * zone.setting_sure_frac:.0f} %"
-    room = zone.margin_frac / max(1.0 - zone.margin_frac, 0.05)
     return (
         f"{zone.zone_id} {zone.name}",
         format_speed(zone.approach_speed_mps, units),
         format_speed(zone.apex_speed_mps, units),
         format_setting(zone.setting, step),
         f"{zone.limiting_axle}, {zone.limiting_phase}",
-        f"{100 * room:.0f} %",
+        format_percent(zone.margin_frac),
         sure,
         VERDICTS[zone.advice],
     )
@@ -95,6 +96,25 @@ def _changes_line(result: Plan) -> str:
             best = point
     gain = (kept.cost_us - best.cost_us) / 1e6
     return f"{changes} changes a lap, worth {gain:.2f} s a lap against one setting."
+
+
+def side_by_side(answers: Sequence[Envelope[Plan]]) -> str:
+    """The settings of one lap under several conditions, one column each."""
+    step = answers[0].result.adjuster.step
+    head = ("zone", *(one.result.conditions_name for one in answers))
+    rows = [
+        (f"{zone.zone_id} {zone.name}", *(_setting_of(one, zone.zone_id) for one in answers))
+        for zone in answers[0].result.zones
+    ]
+    whole = [format_setting(one.result.lap_setting.setting, step) for one in answers]
+    return table(head, [*rows, ("one for the lap", *whole)])
+
+
+def _setting_of(answer: Envelope[Plan], zone_id: str) -> str:
+    for zone in answer.result.zones:
+        if zone.zone_id == zone_id:
+            return format_setting(zone.setting, answer.result.adjuster.step)
+    return "no braking"
 
 
 def stop(answer: Envelope[Stop]) -> str:
@@ -181,9 +201,9 @@ def zones(answer: Envelope[Zones]) -> str:
             "" if zone.brake_s_m is None else f"{zone.brake_s_m:.0f}",
             "" if zone.turn_in_s_m is None else f"{zone.turn_in_s_m:.0f}",
             "" if zone.apex_s_m is None else f"{zone.apex_s_m:.0f}",
-            format_speed(zone.approach_speed_mps),
-            format_speed(zone.apex_speed_mps),
-            "" if zone.apex_radius_m is None else format_length(zone.apex_radius_m),
+            format_speed(zone.approach_speed_mps, "metric"),
+            format_speed(zone.apex_speed_mps, "metric"),
+            "" if zone.apex_radius_m is None else format_length(zone.apex_radius_m, "metric"),
             f"{zone.hand_time_s:.1f} s",
         )
         for zone in answer.result.zones

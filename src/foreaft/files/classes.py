@@ -52,7 +52,7 @@ def class_text(name: str) -> str:
 
 def demo_folder() -> Traversable:
     """Give the folder of the packaged demo: car.toml, driver.toml, dry.toml, wet.toml, sheet.csv,
-    circuit.csv and zones.csv, all of it invented."""
+    brackwater.csv and zones.csv, all of it invented."""
     return files("foreaft") / "data" / "demo"
 
 

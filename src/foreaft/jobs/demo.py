@@ -20,7 +20,7 @@ def demo(
     with as_file(demo_folder()) as data:
         request = PlanRequest(
             car=data / "car.toml",
-            circuit=data / "circuit.csv",
+            circuit=data / "brackwater.csv",
             driver=data / "driver.toml",
             conditions=[data / "dry.toml", data / "wet.toml"],
             samples=64,

@@ -23,6 +23,9 @@ Floats = NDArray[np.float64]
 
 WHEELS: Final[tuple[Wheel, ...]] = ("front_inside", "front_outside", "rear_inside", "rear_outside")
 AXLES: Final[tuple[Axle, Axle]] = ("front", "rear")
+MOST_MARGIN: Final = 9.99
+"""A pedal of almost nothing has an endless margin; nobody needs to know it exactly."""
+
 SETTLES: Final = (
     "three straight stops from one speed, squeezing to the first lock, one step rearward each time"
 )
@@ -69,7 +72,7 @@ def _zone_plan(work: Work, i: int, cause: str) -> ZonePlan:
     verdict = made.verdicts[i]
     settles = SETTLES if verdict == "cannot_tell" else None
     field = [_cell(work, i, j) for j in range(len(settings))]
-    margin = float(row[co.MARGIN])
+    margin = _overshoot(float(row[co.MARGIN]))
     ahead, back = _neighbours(work, i, chosen)
     return ZonePlan(
         **face.model_dump(exclude={"brake_s_m"}),
@@ -91,7 +94,7 @@ def _zone_plan(work: Work, i: int, cause: str) -> ZonePlan:
             step=work.adjuster.step,
             limiting_axle=limiting_axle,
             limiting_phase=limiting_phase,
-            margin_frac=margin / max(1.0 - margin, 0.05),
+            margin_frac=margin,
             forward=ahead,
             rearward=back,
             cause=cause,
@@ -199,6 +202,11 @@ def _neighbours(
         change = mean[i, other] - mean[i, chosen]
         found.append((float(change[co.BRAKE_DISTANCE]), float(change[co.COST])))
     return found[0], found[1]
+
+
+def _overshoot(left: float) -> float:
+    """Overshoot margin from the part of the limit left over: how much more pedal is possible."""
+    return min(left / max(1.0 - left, 1e-9), MOST_MARGIN)
 
 
 def _cell(work: Work, i: int, j: int) -> Cell:

@@ -5,14 +5,19 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Final, get_args
 
+import numpy as np
+from numpy.typing import NDArray
+
 from foreaft.base.errors import CannotTell, InputError
 from foreaft.files import toml
 from foreaft.files.classes import class_names, load_class
+from foreaft.files.draws import read_draws
 from foreaft.jobs.requests import Quick
 from foreaft.model.adjuster import Adjuster
 from foreaft.model.car import Car
 from foreaft.model.conditions import Conditions
 from foreaft.model.driver import Driver, Level
+from foreaft.model.fields import build
 from foreaft.model.parts import Anchor
 
 LEVELS: Final[tuple[str, ...]] = get_args(Level)
@@ -52,33 +57,41 @@ def anchored(car: Car, quick: Quick) -> Car:
             allowed="a table [adjuster]",
             hint="add one to the car file, or take a class of car",
         )
-    step = adjuster.step if quick.step is None else quick.step
-    low, high = _range_round(quick, adjuster, step)
-    moved = adjuster.replace(
-        min=low, max=high, step=step, higher_means=quick.higher, reference_setting=None
-    )
+    if adjuster.meaning == "unknown":
+        moved = adjuster.renumbered(
+            today=quick.today,
+            step=adjuster.step if quick.step is None else quick.step,
+            higher_means=quick.higher,
+            lowest=quick.lowest,
+            highest=quick.highest,
+        )
+    else:
+        told = {"min": quick.lowest, "max": quick.highest, "step": quick.step}
+        given = {name: value for name, value in told.items() if value is not None}
+        moved = adjuster.replace(higher_means=quick.higher, **given)
     anchor = Anchor(setting=quick.today, first_to_let_go=quick.first, mid_corner=quick.mid_corner)
     return car.replace(adjuster=moved, anchor=anchor)
 
 
-def _range_round(quick: Quick, adjuster: Adjuster, step: float) -> tuple[float, float]:
-    """Range of the adjuster: as told, as in the file, or some steps either way of today's.
+def driven_by(car: Car, driver: Driver) -> Car:
+    """The car as this driver brakes it: with or without the engine."""
+    if not driver.clutch_in_on_braking:
+        return car
+    return car.replace(drive=car.drive.replace(clutch_in_on_braking=True))
 
-    At most twelve, and no more than the class has: its steps are as large as its range allows.
-    """
-    told = (quick.lowest, quick.highest)
-    inside = adjuster.min <= quick.today <= adjuster.max
-    steps = min(12, int((adjuster.max - adjuster.min) / (2.0 * adjuster.step) + 1e-9))
-    low = adjuster.min if inside and adjuster.meaning != "unknown" else quick.today - steps * step
-    high = adjuster.max if inside and adjuster.meaning != "unknown" else quick.today + steps * step
-    return (low if told[0] is None else told[0], high if told[1] is None else told[1])
+
+def joint_draws(car: Car, file: str | None) -> dict[str, NDArray[np.float64]] | None:
+    """The joint draws a car file names, read from beside it; None where it names none."""
+    if car.draws_file is None or file is None:
+        return None
+    return read_draws(Path(file).parent / car.draws_file)
 
 
 def load_driver(wanted: Path | str | None) -> tuple[Driver, str | None]:
     """The driver of a file or of a level; a club driver where nothing is said."""
     name = "club" if wanted is None else str(wanted)
     if name in LEVELS:
-        return Driver(id=name, name=name, level=name), None
+        return build(Driver, {"id": name, "name": name, "level": name}), None
     return toml.read_driver(Path(name)), name
 
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final
 
@@ -12,8 +13,16 @@ from numpy.typing import NDArray
 
 from foreaft.base.errors import InputError
 from foreaft.jobs.common import Cancelled, Notes, Progress, envelope, identity, never, silent
+from foreaft.jobs.depth import best_depths
 from foreaft.jobs.faces import adjuster_face, zone_plans
-from foreaft.jobs.load import known_adjuster, load_car, load_conditions, load_driver
+from foreaft.jobs.load import (
+    driven_by,
+    joint_draws,
+    known_adjuster,
+    load_car,
+    load_conditions,
+    load_driver,
+)
 from foreaft.jobs.requests import PlanRequest
 from foreaft.jobs.situation import SIDE_USE, Lap, circuit_lap, outline_of, sheet_lap
 from foreaft.model.adjuster import Adjuster
@@ -85,7 +94,8 @@ def _plan_one(
     conditions, _ = load_conditions(conditions_file)
     notes.assume_car(car)
     notes.assume_driver(driver)
-    work = work_out(request, car, driver, conditions, notes, progress, cancelled)
+    joint = joint_draws(car, car_file)
+    work = work_out(request, car, driver, conditions, notes, progress, cancelled, joint)
     inputs = {
         "car": identity(car, car_file),
         "driver": identity(driver, driver_file),
@@ -108,16 +118,28 @@ def work_out(
     notes: Notes,
     progress: Progress = silent,
     cancelled: Cancelled = never,
+    joint: Mapping[str, Floats] | None = None,
 ) -> Work:
     """Do the work of a plan: zones, sampled cars, costs, programme."""
     adjuster = known_adjuster(car)
     if request.change_cost_s is not None:
         driver = driver.replace(change_cost_s=request.change_cost_s)
+    car = driven_by(car, driver)
     lap = the_lap(
         request.circuit, request.sheet, request.zones, request.line, car, conditions, driver, notes
     )
+    if request.depth == "best":
+        lap = best_depths(lap, car, conditions, driver)
     zones_as_typed = lap.arrays if request.sheet is not None else None
-    cars = gather(car, conditions, request.seed, request.samples, zones_as_typed)
+    cars = gather(
+        car,
+        conditions,
+        request.seed,
+        request.samples,
+        zones_as_typed,
+        joint,
+        [face.name for face in lap.faces],
+    )
     _warn_of_cars(cars, car, notes)
     row = driver_row(driver)
     cells = fields(
@@ -128,7 +150,8 @@ def work_out(
         lambda done, of: progress("cars", done, of),
         cancelled,
     )
-    made = programme(cells, hand_of(lap, driver, adjuster, cars.arrays.settings, request.changes))
+    hand = hand_of(lap, driver, adjuster, cars.arrays.settings, request.changes)
+    made = programme(cells, replace(hand, today=_today(car, cars.arrays.settings)))
     return Work(car, driver, conditions, adjuster, lap, cars, cells, row, made)
 
 
@@ -175,6 +198,14 @@ def hand_of(
         forget_frac=driver.forget_frac,
         changes_max=driver.changes_default if changes is None else changes,
     )
+
+
+def _today(car: Car, settings: Floats) -> int | None:
+    """Index of the setting run today; None where none is told or the adjuster lacks it."""
+    if car.anchor is None:
+        return None
+    nearest = int(np.abs(settings - car.anchor.setting).argmin())
+    return nearest if abs(settings[nearest] - car.anchor.setting) < 1e-6 else None
 
 
 def _warn_of_cars(cars: Cars, car: Car, notes: Notes) -> None:
@@ -324,11 +355,17 @@ def _matters(work: Work) -> list[Matter]:
         found.append(
             Matter(
                 key=weight.key,
+                label=_label(known, weight.key),
                 share_of_spread_frac=weight.share_of_spread,
                 measurement=_how(known, weight.key),
             )
         )
     return found
+
+
+def _label(known: dict[str, Entry], key: str) -> str:
+    about = known[key].about if key in known else None
+    return about.meaning if about is not None and about.meaning else key
 
 
 def _how(known: dict[str, Entry], key: str) -> str:

@@ -39,6 +39,7 @@ class PlanRequest(Request):
     line: Literal["given", "min_curvature"] | None = None
     changes: int | None = Field(default=None, ge=0, le=60)
     change_cost_s: float | None = Field(default=None, ge=0, le=10)
+    depth: Literal["driver", "best"] = "driver"
     samples: int = Field(default=64, ge=0, le=5000)
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
 

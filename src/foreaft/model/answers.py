@@ -204,6 +204,7 @@ class Matter(Answer):
     """An unknown number and how much of the spread of the answer it makes."""
 
     key: str
+    label: str
     share_of_spread_frac: float
     measurement: str
 

@@ -7,7 +7,7 @@ named, and is balanced in mid-corner as he said; how many were kept is part of t
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from typing import Final
@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from foreaft.base.errors import Cancelled, CannotTell
+from foreaft.base.units import KMH_PER_MPS
 from foreaft.model.car import Car, CarArrays, draw, vectors
 from foreaft.model.conditions import Conditions
 from foreaft.model.parts import Anchor
@@ -54,7 +55,13 @@ class Cars:
 
 
 def gather(
-    car: Car, conditions: Conditions, seed: int, samples: int, zones: ZoneArrays | None
+    car: Car,
+    conditions: Conditions,
+    seed: int,
+    samples: int,
+    zones: ZoneArrays | None,
+    joint: Mapping[str, Floats] | None = None,
+    names: Sequence[str] = (),
 ) -> Cars:
     """Return the nominal car and up to ``samples`` sampled cars that fit.
 
@@ -64,7 +71,7 @@ def gather(
         If almost no car of the stated ranges fits what the driver has told.
     """
     wanted = samples * CANDIDATES_PER_SAMPLE if samples else 0
-    draws = draw(car, seed, wanted)
+    draws = draw(car, seed, wanted, joint)
     arrays = vectors(car, draws, conditions)
     crossover = straight_crossover(arrays.vector, arrays.table, CROSSOVER_SPEED_MPS)
     unknown = car.adjuster is not None and car.adjuster.meaning == "unknown"
@@ -74,14 +81,7 @@ def gather(
     nominal_fits = bool(fits[0])
     sampled = np.flatnonzero(fits[1:])[:samples] + 1
     if samples and len(sampled) < min(FEWEST_KEPT, samples):
-        raise CannotTell(
-            "a setting for this car",
-            because=(
-                f"of {wanted} cars inside the stated ranges only {int(fits[1:].sum())} fit what "
-                "was told: the corner speeds, the end that lets go first, the mid-corner balance"
-            ),
-            would_settle="check the slowest corners' radius and speed, the grip and the anchor",
-        )
+        raise _nothing_fits(arrays, int(fits[1:].sum()), zones, names)
     first = 0 if nominal_fits or not samples else int(sampled[len(sampled) // 2])
     rows = np.concatenate([[first], sampled]).astype(np.intp)
     return Cars(
@@ -95,31 +95,65 @@ def gather(
     )
 
 
+def _nothing_fits(
+    arrays: CarArrays, kept: int, zones: ZoneArrays | None, names: Sequence[str]
+) -> CannotTell:
+    """Say what hardly any car of the stated ranges can do."""
+    too_fast = [] if zones is None else _too_fast(arrays, zones, names)
+    if too_fast:
+        return CannotTell(
+            "a setting for this car",
+            because="hardly any car of the stated ranges takes these corners as typed: "
+            + "; ".join(too_fast),
+            would_settle="check speed and radius of these corners, then the grip and the downforce "
+            "of the car",
+        )
+    return CannotTell(
+        "a setting for this car",
+        because=f"of {len(arrays.vector) - 1} cars inside the stated ranges only {kept} let go at "
+        "the end that was named and are balanced in mid-corner as was told",
+        would_settle="ask again which end lets go first in a straight stop at today's setting, and "
+        "leave out what is not sure",
+    )
+
+
+def _too_fast(arrays: CarArrays, zones: ZoneArrays, names: Sequence[str]) -> list[str]:
+    """The corners that fewer than a tenth of the cars can take at the speed typed."""
+    able = apex_speeds(arrays, zones)
+    asked = zones.zones[:, co.APEX_SPEED]
+    hard = np.flatnonzero((able >= asked).mean(axis=0) < 0.1)
+    best = np.quantile(able, 0.9, axis=0)
+    return [
+        f"{names[z] if names else f'zone {z + 1}'} at {KMH_PER_MPS * asked[z]:.0f} km/h, where "
+        f"{KMH_PER_MPS * best[z]:.0f} km/h is the most nine in ten can do"
+        for z in hard
+    ]
+
+
 def _fits(
     car: Car, arrays: CarArrays, crossover: Floats, zones: ZoneArrays | None
 ) -> NDArray[np.bool_]:
     fits = np.ones(len(arrays.vector), dtype=np.bool_)
     if zones is not None:
-        fits &= reaches_corners(arrays, zones)
+        fits &= (apex_speeds(arrays, zones) >= zones.zones[:, co.APEX_SPEED]).all(axis=1)
     if car.anchor is not None:
         fits &= _lets_go_as_told(car.anchor, arrays, crossover)
         fits &= _balanced_as_told(car.anchor, arrays)
     return fits
 
 
-def reaches_corners(arrays: CarArrays, zones: ZoneArrays) -> NDArray[np.bool_]:
-    """Whether each car can take every apex at the speed it was taken. shape (cars,)"""
+def apex_speeds(arrays: CarArrays, zones: ZoneArrays) -> Floats:
+    """The fastest each car can take each apex, shape (cars, zones). [m/s]"""
     scratch = np.zeros(tr.TRIM_SIZE)
-    fits = np.ones(len(arrays.vector), dtype=np.bool_)
-    for i in range(len(arrays.vector)):
-        for zone, road in zip(zones.zones, zones.roads, strict=True):
-            able = motion.corner_speed(
-                arrays.vector[i], arrays.table[i], road[0].copy(), scratch, 1.0
-            )
-            if able < zone[co.APEX_SPEED]:
-                fits[i] = False
-                break
-    return fits
+    return np.array(
+        [
+            [
+                motion.corner_speed(vector, table, road[0].copy(), scratch, 1.0)
+                for road in zones.roads
+            ]
+            for vector, table in zip(arrays.vector, arrays.table, strict=True)
+        ]
+    )
 
 
 def _lets_go_as_told(anchor: Anchor, arrays: CarArrays, crossover: Floats) -> NDArray[np.bool_]:

@@ -47,7 +47,7 @@ class Hand:
     """What the hand and the head can do.
 
     ``steps_max`` per zone is the most steps there is time for; ``forward`` the rank of each
-    setting, more is further forward.
+    setting, more is further forward; ``today`` the index of the setting run today, if told.
     """
 
     steps_max: NDArray[np.int64]
@@ -55,6 +55,7 @@ class Hand:
     change_cost_s: float
     forget_frac: float
     changes_max: int
+    today: int | None = None
 
 
 @dataclass(frozen=True)
@@ -105,7 +106,7 @@ def programme(cells: Floats, hand: Hand) -> Programme:
     mean = costs.mean(axis=0)
     feasible, all_spent = _feasible(sampled)
     problem = _problem(mean, feasible, _survivable(cells[0]), hand)
-    lap = choose(problem, 0)
+    lap = _kept_today(costs, problem, hand.today) or choose(problem, 0)
     whole, doubtful = problem, list[int]()
     plan = choose(problem, hand.changes_max)
     # a zone held makes room for a change elsewhere, which may be in doubt too
@@ -130,12 +131,25 @@ def programme(cells: Floats, hand: Hand) -> Programme:
     )
 
 
+def _kept_today(costs: Floats, problem: Problem, today: int | None) -> Choice | None:
+    """The setting run today, where no other is better for enough of the cars; else None."""
+    if today is None or not problem.allowed[:, today].all():
+        return None
+    best = choose(problem, 0).setting_index[0]
+    gain = costs[:, :, today].sum(axis=1) - costs[:, :, best].sum(axis=1)
+    if best != today and (gain > 0.0).mean() >= SURE_FRAC:
+        return None
+    zones = len(problem.cost_us)
+    return Choice((today,) * zones, 0, 0, int(problem.cost_us[:, today].sum()))
+
+
 def _feasible(cells: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Which cells can be driven by most cars; a zone nobody can drive as typed keeps them all."""
     able = (cells[..., co.SPENT] == 0.0) & np.isfinite(cells[..., co.COST])
     feasible: NDArray[np.bool_] = np.asarray(able.mean(axis=0) >= 0.5)
-    all_spent = ~feasible.any(axis=1)
-    feasible[all_spent] = np.isfinite(cells[..., co.COST]).all(axis=0)[all_spent]
+    all_spent: NDArray[np.bool_] = np.logical_not(feasible.any(axis=1))
+    finite: NDArray[np.bool_] = np.asarray(np.isfinite(cells[..., co.COST]).all(axis=0))
+    feasible[all_spent] = finite[all_spent]
     if not feasible.any(axis=1).all():
         raise NoPlan(
             "no setting of the adjuster can be driven in some zone",

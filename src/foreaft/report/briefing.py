@@ -200,7 +200,7 @@ def _sure(plan: Plan) -> str:
 
 def _matter(matter: Any) -> Data:
     return {
-        "key": matter.key,
+        "key": matter.label,
         "share": words.format_percent(matter.share_of_spread_frac),
         "measurement": matter.measurement,
     }
