@@ -100,10 +100,11 @@ def priced(driver: Driver, prices: float, **changes: float) -> Driver:
 
 def show(name: str, level: str, one: Programme, settings: Any) -> None:
     """Print the frontier of one driver in milliseconds per lap."""
-    lap = one.lap.cost_us
+    lap, shown = one.lap.cost_us, -1
     for choice, split in zip(one.frontier, one.splits, strict=True):
-        if choice is None or split is None:
+        if choice is None or split is None or not shown < choice.changes <= SHOWN:
             continue
+        shown = choice.changes
         used = sorted({float(settings[i]) for i in choice.setting_index})
         parts = (split.limit, split.margin, split.risk, split.rotation)
         spent = (split.attention, split.forgotten)
@@ -111,8 +112,6 @@ def show(name: str, level: str, one: Programme, settings: Any) -> None:
         span = f"{used[0]:g} to {used[-1]:g}" if len(used) > 1 else f"{used[0]:g}"
         gain = (lap - choice.cost_us) / 1000.0
         print(f"| {name} | {level} | {choice.changes} | {span} | {gain:+.0f} | {cells} |")
-        if choice.changes >= SHOWN:
-            break
 
 
 def main() -> None:

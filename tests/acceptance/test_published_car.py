@@ -33,20 +33,27 @@ def first_lock_g(share: float) -> float:
     return min(MU * B_M / front if front > 0.0 else MU, behind)
 
 
+NONE = {
+    "drag_area_m2": "0",
+    "lift_front_area_m2": "0",
+    "lift_rear_area_m2": "0",
+    "inertia_front_kgm2": "0.0001",
+    "inertia_rear_kgm2": "0.0001",
+}
+
+
+def _without(line: str) -> str:
+    key = line.split("=", maxsplit=1)[0].strip()
+    return f"{key} = {NONE[key]}" if key in NONE else line
+
+
 def bare_car(folder: Path) -> Path:
     """The same car without what the statics leave out: air, engine, inertia of wheels."""
     text = CAR.read_text("utf-8")
     head, _, rest = text.partition("[[drive.engine_brake]]")
     tail = rest[rest.index("[brakes]") :]
     head = head.replace('axle = "rear"', 'axle = "rear"\nengine_brake_N = 0\ndriveline_mass_kg = 0')
-    lines = []
-    for line in (head + tail).splitlines():
-        key = line.split("=")[0].strip()
-        if key in ("drag_area_m2", "lift_front_area_m2", "lift_rear_area_m2"):
-            line = f"{key} = 0"
-        if key in ("inertia_front_kgm2", "inertia_rear_kgm2"):
-            line = f"{key} = 0.0001"
-        lines.append(line)
+    lines = [_without(line) for line in (head + tail).splitlines()]
     file = folder / "bare.toml"
     file.write_text("\n".join(lines) + "\n", "utf-8")
     return file
