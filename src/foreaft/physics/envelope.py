@@ -132,6 +132,32 @@ def _find_zero(
 
 
 @kernel
+def _spent_while_rolling(
+    car: Floats,
+    table: Floats,
+    share: float,
+    road: Floats,
+    out: Floats,
+    found: Floats,
+    at_zero: tuple[float, float],
+) -> None:
+    """Correct a limit that was looked for past the first lock but lies before it.
+
+    ``out`` holds the trim at the first lock.
+    Sliding wheels slow the car less and turn it, so that the margin of a spent axle may come back
+    and the search step over its first zero.
+    """
+    margins = (out[tr.FRONT_MARGIN], out[tr.REAR_MARGIN])
+    for axle in range(2):
+        if margins[axle] < -ROUGH and found[axle] > found[FIRST_WHEEL]:
+            top = found[FIRST_WHEEL]
+            found[axle] = _find_zero(
+                car, table, share, road, out, PLACES[axle], at_zero[axle], top, top, FINE
+            )
+            found[LOST] = 0.0
+
+
+@kernel
 def limits(
     car: Floats, table: Floats, share: float, road: Floats, out: Floats, found: Floats
 ) -> None:
@@ -200,6 +226,7 @@ def limits(
         )
         if found[FIRST_WHEEL] > 0.0:
             _, which = _worst_wheel(out)
+            _spent_while_rolling(car, table, share, road, out, found, at_zero)
     found[WHEEL] = which
 
 
