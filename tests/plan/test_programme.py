@@ -180,7 +180,8 @@ def test_parts_of_the_gain_add_up_to_the_gain() -> None:
     bowls[..., co.LIMIT_TIME] -= 0.1 * rng.random(bowls.shape[:3])
     made = programme(bowls, hand(4, change_cost_s=0.01, forget_frac=0.1))
     for choice, split in zip(made.frontier, made.splits, strict=True):
-        assert choice is not None and split is not None
+        assert choice is not None
+        assert split is not None
         parts = (split.limit, split.margin, split.risk, split.rotation)
         whole = sum(parts) + split.attention + split.forgotten
         assert (made.lap.cost_us - choice.cost_us) * 1e-6 == pytest.approx(whole, abs=1e-5)
@@ -233,3 +234,18 @@ def test_lap_counted_from_another_zone_is_the_same_plan_turned() -> None:
     )
     assert np.roll(one.plan.setting_index, 2).tolist() == list(turned.plan.setting_index)
     assert one.plan.cost_us == turned.plan.cost_us
+
+
+def test_setting_run_today_is_kept_unless_enough_cars_do_better_elsewhere() -> None:
+    """Told that 4 is run today: seven cars of ten for 5 are too few, nine are enough."""
+    for agree, lap in ((7, 4), (9, 5)):
+        rows = [[5] * 3] * agree + [[3] * 3] * (10 - agree)
+        made = programme(cells(bests([5] * 3, *rows)), hand(3, today=4))
+        assert made.lap.setting_index == (lap,) * 3
+        assert made.plan.setting_index == (lap,) * 3
+
+
+def test_setting_run_today_is_not_kept_where_it_cannot_be_driven() -> None:
+    bowls = cells(bests([5, 5], [5, 5], [5, 5]))
+    bowls[:, 1, 4, co.SPENT] = 1.0
+    assert programme(bowls, hand(2, today=4)).lap.setting_index == (5, 5)
