@@ -28,6 +28,10 @@ TOP_SPEED_MPS: Final = 140.0
 LOWEST_SPEED_MPS: Final = 3.0
 """Corners slower than this are not driven by a racing car; keeps the lap from dividing by zero."""
 
+CORNER_STEPS: Final = 60
+CORNER_NEAR: Final = 1e-9
+"""On the margin, a square of grip: some 1e-9 of the speed."""
+
 # Places in a stop row.
 DISTANCE: Final = 0
 TIME: Final = 1
@@ -103,25 +107,37 @@ def corner_speed(
     """Return the highest steady speed at a station, at most TOP_SPEED_MPS. [m/s]
 
     ``side_use`` is the part of the side grip that is used.
-    Bisection, because downforce can make the speed unbounded.
+    Downforce can make the speed unbounded, so the zero is kept between two speeds: a secant in the
+    square of the speed that halves the value of an end it does not move (Illinois).
     """
     if road[tr.CURVATURE] <= 0.0:
         return TOP_SPEED_MPS
     spare = 1.0 - side_use * side_use
-    low, high = LOWEST_SPEED_MPS, TOP_SPEED_MPS
-    road[tr.SPEED] = high
-    if _side_margin(car, table, road, scratch) >= spare:
-        return high
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        road[tr.SPEED] = middle
-        if _side_margin(car, table, road, scratch) >= spare:
-            low = middle
+    low, high = LOWEST_SPEED_MPS**2, TOP_SPEED_MPS**2
+    road[tr.SPEED] = TOP_SPEED_MPS
+    f_high = _side_margin(car, table, road, scratch) - spare
+    if f_high >= 0.0:
+        return TOP_SPEED_MPS
+    road[tr.SPEED] = LOWEST_SPEED_MPS
+    f_low = _side_margin(car, table, road, scratch) - spare
+    if f_low < 0.0:
+        return LOWEST_SPEED_MPS
+    moved = 0
+    for _ in range(CORNER_STEPS):
+        middle = (low * f_high - high * f_low) / (f_high - f_low)
+        road[tr.SPEED] = sqrt(middle)
+        f = _side_margin(car, table, road, scratch) - spare
+        if abs(f) < CORNER_NEAR:
+            return road[tr.SPEED]
+        if f >= 0.0:
+            low, f_low = middle, f
+            f_high *= 0.5 if moved == 1 else 1.0
+            moved = 1
         else:
-            high = middle
-        if high - low < 1e-7:
-            break
-    return low
+            high, f_high = middle, f
+            f_low *= 0.5 if moved == -1 else 1.0
+            moved = -1
+    return sqrt(low)
 
 
 @kernel
@@ -191,7 +207,9 @@ def acceleration(car: Floats, table: Floats, road: Floats, scratch: Floats) -> f
     accel = 0.0
     for _ in range(3):
         force = min(push, _drive_limit(car, table, road, scratch, accel))
-        accel = (force - drag - slope) / inertia
+        before, accel = accel, (force - drag - slope) / inertia
+        if accel == before:  # power is the limit, whatever the load transfer
+            break
     return accel
 
 
