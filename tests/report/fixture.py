@@ -249,17 +249,20 @@ def plan(
         "matters": [
             Matter(
                 key="tyre.rear.mu_x",
+                label="tyre.rear.mu x",
                 share_of_spread_frac=0.41,
                 measurement="three straight stops, forward end first",
             ),
             Matter(
                 key="cg_height_m",
+                label="cg height m",
                 share_of_spread_frac=0.22,
                 measurement="weigh the car with one end raised",
             ),
         ],
         "samples": 64,
         "panic_setting": settings[-1] + step * round(1.0 / step),
+        "first_step_setting": None,
         "outline": line,
     }
     return Plan.model_validate(values | more)

@@ -43,6 +43,7 @@ def plan(answer: Envelope[Plan], units: Units = "metric") -> str:
         f"{result.conditions_name}. A bigger number means more {way}.",
         f"One setting for the whole lap: {lap}{today}. In doubt: "
         f"{format_setting(result.panic_setting, step)}, further forward.",
+        *_first_step(result),
         "",
         table(
             ("zone", "from", "to", "setting", "lets go first", "room", "sure", "verdict"),
@@ -64,6 +65,13 @@ def plan(answer: Envelope[Plan], units: Units = "metric") -> str:
     lines.append("")
     lines += around(answer)
     return "\n".join(lines)
+
+
+def _first_step(result: Plan) -> list[str]:
+    if result.first_step_setting is None:
+        return []
+    shown = format_setting(result.first_step_setting, result.adjuster.step)
+    return [f"Begin with {shown}: half of what the model moves, then on by single steps."]
 
 
 VERDICTS = {"set": "set it", "no_matter": "does not matter", "cannot_tell": "cannot tell"}

@@ -36,6 +36,7 @@ from foreaft.model.answers import (
     Spread,
     Step,
     Total,
+    Warn,
 )
 from foreaft.model.car import Car
 from foreaft.model.conditions import Conditions
@@ -46,6 +47,7 @@ from foreaft.plan.ensemble import Cars, fields, gather
 from foreaft.plan.human import driver_row
 from foreaft.plan.programme import Hand, Programme, programme
 from foreaft.plan.reasons import Situation, causes, matters
+from foreaft.report.words import format_setting
 
 Floats = NDArray[np.float64]
 
@@ -53,6 +55,12 @@ PANIC_STEPS: Final = 1
 """The setting to go back to in doubt lies so many steps further forward than any of the plan."""
 
 FEW_KEPT: Final = 0.05
+
+LOW_GRIP: Final = 0.95
+"""Below this grip scale a plan says what to try first."""
+
+FAR_STEPS: Final = 2
+"""A lap setting further than this from today's is to be approached step by step."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -82,7 +90,42 @@ def plan(
         See :mod:`foreaft.base.errors`.
     """
     wanted: list[Path | None] = list(request.conditions) or [None]
-    return [_plan_one(request, one, progress, cancelled) for one in wanted]
+    answers = [_plan_one(request, one, progress, cancelled) for one in wanted]
+    grips = [load_conditions(one)[0].grip_scale for one in wanted]
+    if min(grips) >= LOW_GRIP:
+        return answers
+    dry = [one for one, grip in zip(answers, grips, strict=True) if grip >= LOW_GRIP]
+    if not dry:
+        dry = [_plan_one(request, None, progress, cancelled)]
+    base = dry[0].result.lap_setting.setting
+    return [
+        one if grip >= LOW_GRIP else with_first_step(one, base)
+        for one, grip in zip(answers, grips, strict=True)
+    ]
+
+
+def with_first_step(answer: Envelope[Plan], base: float) -> Envelope[Plan]:
+    """A plan for low grip with the setting to try first: half of the way the model moves it.
+
+    Puddles, cold tyres and glazed pads are not in the model, and drivers move less than it says.
+    """
+    result = answer.result
+    step, lap = result.adjuster.step, result.lap_setting.setting
+    moved = (lap - base) / step
+    first = base + step * int(moved / 2.0)  # towards dry, where half falls between two settings
+    shown = format_setting(first, step)
+    warning = Warn(
+        code="low_grip_half_way",
+        text=f"low grip: from the dry lap setting {format_setting(base, step)} the model moves to "
+        f"{format_setting(lap, step)}; go to {shown} first, half of it, and only then on by single "
+        "steps: standing water, cold tyres and glazed pads are not in the model",
+    )
+    return answer.model_copy(
+        update={
+            "result": result.model_copy(update={"first_step_setting": first}),
+            "warnings": [*answer.warnings, warning],
+        }
+    )
 
 
 def _plan_one(
@@ -228,6 +271,19 @@ def _warn_of_cars(cars: Cars, car: Car, notes: Notes) -> None:
         )
 
 
+def _warn_of_far(work: Work, notes: Notes) -> None:
+    anchor = work.car.anchor
+    if anchor is None:
+        return
+    setting = float(work.cars.arrays.settings[work.made.lap.setting_index[0]])
+    if abs(setting - anchor.setting) > FAR_STEPS * work.adjuster.step * (1.0 + 1e-9):
+        notes.warn(
+            "step_by_step",
+            f"the lap setting is more than {FAR_STEPS} steps from what is run today; go there one "
+            "step at a time, straight stops first, and stop where the car says so",
+        )
+
+
 def _zones_identity(request: PlanRequest) -> Input:
     file = request.circuit or request.sheet
     assert file is not None  # the lap was made from it
@@ -251,6 +307,7 @@ def _result(work: Work, request: PlanRequest, notes: Notes) -> Plan:
     flat = [verdict == "no_matter" for verdict in made.verdicts]
     found = causes(Situation(one, lap.arrays, work.row), SIDE_USE, flat)
     zones = zone_plans(work, found, notes)
+    _warn_of_far(work, notes)
     planned = [float(settings[i]) for i in chosen]
     hand = adjuster.hand
     time = float(sum(work.cells[0, z, i, co.TIME] for z, i in enumerate(chosen)))
@@ -279,6 +336,7 @@ def _result(work: Work, request: PlanRequest, notes: Notes) -> Plan:
         matters=_matters(work),
         samples=len(work.cells) - 1,
         panic_setting=panic(planned, adjuster),
+        first_step_setting=None,
         outline=outline_of(lap),
     )
 

@@ -47,8 +47,29 @@ def _one(
 
 
 def _wettest(plans: list[Envelope[Plan]]) -> Plan | None:
-    """The plan whose conditions come second, if there are any: what the back is for."""
-    return plans[1].result if len(plans) > 1 else None
+    """What the back of the sticker is for: the first plan for low grip, as its first step."""
+    for one in plans:
+        if one.result.first_step_setting is not None:
+            return first_step(one.result)
+    return None
+
+
+def first_step(plan: Plan) -> Plan:
+    """The plan for low grip as it is to be begun: one setting for the lap, half of the way."""
+    first = plan.first_step_setting
+    if first is None:
+        return plan
+    ahead = plan.adjuster.step if plan.adjuster.higher_means == "front" else -plan.adjuster.step
+    lost = min(max(first + ahead, plan.adjuster.min), plan.adjuster.max)
+    return plan.model_copy(
+        update={
+            "zones": [zone.model_copy(update={"setting": first}) for zone in plan.zones],
+            "steps": [],
+            "total": plan.total.model_copy(update={"changes": 0}),
+            "lap_setting": plan.lap_setting.model_copy(update={"setting": first}),
+            "panic_setting": lost,
+        }
+    )
 
 
 def _slug(name: str) -> str:

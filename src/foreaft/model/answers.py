@@ -251,6 +251,7 @@ class Plan(Answer):
     matters: list[Matter]
     samples: int
     panic_setting: float
+    first_step_setting: float | None
     outline: Outline | None
 
 

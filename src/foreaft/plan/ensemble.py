@@ -124,7 +124,7 @@ def _too_fast(arrays: CarArrays, zones: ZoneArrays, names: Sequence[str]) -> lis
     hard = np.flatnonzero((able >= asked).mean(axis=0) < 0.1)
     best = np.quantile(able, 0.9, axis=0)
     return [
-        f"{names[z] if names else f'zone {z + 1}'} at {KMH_PER_MPS * asked[z]:.0f} km/h, where "
+        f"{names[int(z)] if names else f'zone {z + 1}'} at {KMH_PER_MPS * asked[z]:.0f} km/h, where "
         f"{KMH_PER_MPS * best[z]:.0f} km/h is the most nine in ten can do"
         for z in hard
     ]

@@ -24,6 +24,9 @@ An assumption; a coach may well want less.
 SURE_FRAC: Final = 0.8
 """A change must pay in this part of the sampled cars, or it is not recommended (assumption)."""
 
+SURE_FORWARD_FRAC: Final = 0.6
+"""The same for moving today's setting forward (assumption)."""
+
 FLAT_S: Final = 0.010
 """Settings within this of the best of a zone count as equal: a tenth of a car length (assumption).
 """
@@ -106,7 +109,7 @@ def programme(cells: Floats, hand: Hand) -> Programme:
     mean = costs.mean(axis=0)
     feasible, all_spent = _feasible(sampled)
     problem = _problem(mean, feasible, _survivable(cells[0]), hand)
-    lap = _kept_today(costs, problem, hand.today) or choose(problem, 0)
+    lap = _from_today(costs, problem, hand) or choose(problem, 0)
     whole, doubtful = problem, list[int]()
     plan = choose(problem, hand.changes_max)
     # a zone held makes room for a change elsewhere, which may be in doubt too
@@ -131,16 +134,22 @@ def programme(cells: Floats, hand: Hand) -> Programme:
     )
 
 
-def _kept_today(costs: Floats, problem: Problem, today: int | None) -> Choice | None:
-    """The setting run today, where no other is better for enough of the cars; else None."""
+def _from_today(costs: Floats, problem: Problem, hand: Hand) -> Choice | None:
+    """The lap setting for someone who runs a setting today; None where none is told.
+
+    Another setting is taken only if it gains more than a flat optimum is worth and gains in enough
+    of the cars, fewer of them for a move forward, which is the safe side to be wrong on.
+    """
+    today = hand.today
     if today is None or not problem.allowed[:, today].all():
         return None
-    best = choose(problem, 0).setting_index[0]
-    gain = costs[:, :, today].sum(axis=1) - costs[:, :, best].sum(axis=1)
-    if best != today and (gain > 0.0).mean() >= SURE_FRAC:
-        return None
-    zones = len(problem.cost_us)
-    return Choice((today,) * zones, 0, 0, int(problem.cost_us[:, today].sum()))
+    gain = costs[:, :, [today]].sum(axis=1) - costs.sum(axis=1)
+    ahead = hand.forward > hand.forward[today]
+    enough = np.where(ahead, SURE_FORWARD_FRAC, SURE_FRAC)
+    fit = ((gain > 0.0).mean(axis=0) >= enough) & (gain.mean(axis=0) > FLAT_S)
+    fit &= problem.allowed.all(axis=0)
+    best = int(np.where(fit, gain.mean(axis=0), -np.inf).argmax()) if fit.any() else today
+    return Choice((best,) * len(problem.cost_us), 0, 0, int(problem.cost_us[:, best].sum()))
 
 
 def _feasible(cells: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
