@@ -167,7 +167,8 @@ def ideal(answer: Envelope[Ideal]) -> str:
             f"{point.lateral_mps2 / GRAVITY_MPS2:.2f} g",
         )
         if point.ideal_share_frac is None:
-            rows.append((*state, "beyond the car", "", "", "", ""))
+            said = "no brake needed" if point.feasible else "beyond the car"
+            rows.append((*state, said, "", "", "", ""))
             continue
         rows.append(
             (

@@ -7,8 +7,8 @@ from typing import Final
 
 import numpy as np
 
-from foreaft.jobs.situation import SIDE_USE, Lap, gentle_decel, middle_share
-from foreaft.model.car import Car, CarArrays, draw, vectors
+from foreaft.jobs.situation import SIDE_USE, Lap, gentle_decel, middle_share, nominal
+from foreaft.model.car import Car, CarArrays
 from foreaft.model.conditions import Conditions
 from foreaft.model.driver import Driver
 from foreaft.plan import cost as co
@@ -33,9 +33,9 @@ def best_depths(lap: Lap, car: Car, conditions: Conditions, driver: Driver) -> L
 
     Tried at the share at which both axles let go together in a straight stop.
     """
-    nominal: CarArrays = vectors(car, draw(car, 0, 0), conditions)
+    vector, table = nominal(car, conditions)
     share = np.array([[middle_share(car, conditions)]])
-    arrays = nominal._replace(share=share, settings=np.zeros(1))
+    arrays = CarArrays(vector[None], table[None], np.zeros(1), share)
     gentle, row = gentle_decel(car, conditions), driver_row(driver)
     costs = []
     for depth, left in CHOICES:

@@ -12,17 +12,19 @@ from foreaft.base.units import GRAVITY_MPS2, KMH_PER_MPS
 from foreaft.jobs.common import Notes, envelope, identity
 from foreaft.jobs.load import load_car, load_conditions
 from foreaft.jobs.requests import IdealRequest
-from foreaft.jobs.stop import shares_of
+from foreaft.jobs.stop import arrays_of, scale_known
 from foreaft.model.answers import Envelope, Ideal, IdealPoint, Road, SettingShare
-from foreaft.model.car import CarArrays, draw, vectors
+from foreaft.model.car import CarArrays
 from foreaft.physics import ideal as four
 from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
 from foreaft.physics import tyre as tab
 from foreaft.physics.balance import (
+    Air,
     AxleFriction,
     TwoAxleCar,
     air_at,
+    axle_loads,
     crossover_rate,
     ideal_share_two_axle,
 )
@@ -44,7 +46,7 @@ def ideal(request: IdealRequest) -> Envelope[Ideal]:
     car, file = load_car(request.car, request.quick)
     conditions, conditions_file = load_conditions(request.conditions)
     notes.assume_car(car)
-    arrays = shares_of(car, vectors(car, draw(car, 0, 0), conditions))
+    arrays = arrays_of(car, conditions)
     grid = product(
         [a * GRAVITY_MPS2 for a in request.decel_g],
         [v / KMH_PER_MPS for v in request.speed_kmh],
@@ -69,7 +71,7 @@ def ideal(request: IdealRequest) -> Envelope[Ideal]:
     result = Ideal(
         model=request.model,
         points=points,
-        settings=settings if car.adjuster is not None else [],
+        settings=settings if scale_known(car) else [],
         road=road,
     )
     inputs = {"car": identity(car, file), "conditions": identity(conditions, conditions_file)}
@@ -101,11 +103,8 @@ def _friction(arrays: CarArrays) -> AxleFriction:
     )
 
 
-def _two_axle(
-    arrays: CarArrays, decel: float, speed: float, lateral: float, yaw_accel: float
-) -> IdealPoint:
-    vector = arrays.vector[0]
-    air = air_at(
+def _air(vector: Floats, speed: float) -> Air:
+    return air_at(
         speed,
         vector[at.LIFT_AREA],
         vector[at.DRAG_AREA],
@@ -113,6 +112,13 @@ def _two_axle(
         vector[at.DRAG_HEIGHT],
         vector[at.AIR_DENSITY],
     )
+
+
+def _two_axle(
+    arrays: CarArrays, decel: float, speed: float, lateral: float, yaw_accel: float
+) -> IdealPoint:
+    vector = arrays.vector[0]
+    air = _air(vector, speed)
     found = ideal_share_two_axle(
         decel, lateral, yaw_accel, _two_axle_car(vector), _friction(arrays), air
     )
@@ -120,6 +126,7 @@ def _two_axle(
     use = (float(found.utilisation_front), float(found.utilisation_rear))
     limit: Limit = str(found.limit)  # type: ignore[assignment]
     return _point(
+        arrays,
         (decel, speed, lateral, yaw_accel),
         feasible,
         limit,
@@ -145,26 +152,31 @@ def _four_wheel(
         limit = "rear" if use[1] > use[0] else "front"
     if max(use) > 1.0 and share in (0.0, 1.0):
         limit = "lateral"
+    braked = four.brake_force_for(arrays.vector[0], road, decel) > 0.0
     return _point(
+        arrays,
         (decel, speed, lateral, yaw_accel),
         bool(row[four.FEASIBLE]),
-        limit,
-        share,
+        limit if braked else "none",
+        share if braked else None,  # drag and engine do it alone: any share will
         (float(row[four.LOW]), float(row[four.HIGH])),
         use,
     )
 
 
 def _point(
+    arrays: CarArrays,
     state: tuple[float, float, float, float],
     feasible: bool,
     limit: Limit,
-    share: float,
+    share: float | None,
     window: tuple[float, float],
     use: tuple[float, float],
 ) -> IdealPoint:
-    """One point; braking efficiency is deceleration over the larger use times g."""
-    most = max(use)
+    """One point; braking efficiency is the mean use of both axles, by load, over the larger one.
+
+    On a straight road this is the braking rate over the larger adhesion used, as in UN R13-H.
+    """
     return IdealPoint(
         decel_mps2=state[0],
         speed_mps=state[1],
@@ -177,8 +189,19 @@ def _point(
         window_high_frac=window[1] if feasible else None,
         utilisation_front_frac=use[0] if feasible else None,
         utilisation_rear_frac=use[1] if feasible else None,
-        efficiency_frac=min(use) / most if feasible and most > 0.0 else None,
+        efficiency_frac=_efficiency(arrays, state, use) if feasible else None,
     )
+
+
+def _efficiency(
+    arrays: CarArrays, state: tuple[float, float, float, float], use: tuple[float, float]
+) -> float | None:
+    if max(use) <= 0.0:
+        return None
+    vector = arrays.vector[0]
+    front, rear = axle_loads(state[0], _two_axle_car(vector), _air(vector, state[1]))
+    mean = (use[0] * float(front) + use[1] * float(rear)) / (float(front) + float(rear))
+    return mean / max(use)
 
 
 def _road(arrays: CarArrays) -> Road:

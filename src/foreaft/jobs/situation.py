@@ -67,21 +67,22 @@ class Lap:
     lap_time_s: float | None
 
 
-def nominal(car: Car, conditions: Conditions) -> tuple[Floats, Floats, Floats]:
-    """Vector, table and shares per setting of the nominal car."""
-    arrays = vectors(car, draw(car, 0, 0), conditions)
-    return arrays.vector[0], arrays.table[0], arrays.share[0]
+def nominal(car: Car, conditions: Conditions) -> tuple[Floats, Floats]:
+    """Vector and capacity table of the nominal car; what its adjuster does is not asked."""
+    plain = car.replace(adjuster=None, anchor=None)
+    arrays = vectors(plain, draw(plain, 0, 0), conditions)
+    return arrays.vector[0], arrays.table[0]
 
 
 def middle_share(car: Car, conditions: Conditions) -> float:
     """A share to drive the first lap with: where both axles let go together in a straight stop."""
-    vector, table, _ = nominal(car, conditions)
+    vector, table = nominal(car, conditions)
     return float(motion.crossover_share(vector, table, 40.0))
 
 
 def gentle_decel(car: Car, conditions: Conditions) -> float:
     """A deceleration that every useful setting reaches in a straight stop. [m/s2]"""
-    vector, table, _ = nominal(car, conditions)
+    vector, table = nominal(car, conditions)
     road, out, found = np.zeros(tr.ROAD_SIZE), np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE)
     road[tr.GRIP], road[tr.SPEED] = 1.0, 20.0
     share = motion.crossover_share(vector, table, 20.0)
@@ -203,7 +204,7 @@ def circuit_lap(
 
 def drive_lap(car: Car, conditions: Conditions, stations: Stations) -> tuple[Floats, float]:
     """Quasi-steady lap of the nominal car; speeds at the stations and the lap time. [m/s, s]"""
-    vector, table, _ = nominal(car, conditions)
+    vector, table = nominal(car, conditions)
     roads = station_roads(stations)
     steps = len(stations.s_m)
     step = np.full(steps, stations.spacing_m)
@@ -248,7 +249,8 @@ def _cut_zone(
 ) -> tuple[ZoneFace, ZoneRoad]:
     length = stations.length_m
     depth, hand = driver.release_frac, zone.hand_time_s
-    at_turn_in, name, zone_id = driver.brake_at_turn_in_frac, zone.zone_id.upper(), zone.zone_id
+    at_turn_in, zone_id = driver.brake_at_turn_in_frac, zone.zone_id
+    name = f"Zone {zone_id.removeprefix('z').lstrip('0')}"
     gear, surface, run_off = None, None, None
     if mark is not None:
         name, zone_id = mark.name, mark.zone_id

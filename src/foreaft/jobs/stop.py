@@ -14,6 +14,7 @@ from foreaft.jobs.load import load_car, load_conditions
 from foreaft.jobs.requests import StopRequest
 from foreaft.model.answers import Axle, Envelope, Stop, StopRow
 from foreaft.model.car import Car, CarArrays, draw, vectors
+from foreaft.model.conditions import Conditions
 from foreaft.physics import motion
 from foreaft.physics.regulation import mean_decel_over_distance
 from foreaft.plan.anchor import anchored_shares, straight_crossover
@@ -52,17 +53,17 @@ def stop(request: StopRequest) -> Envelope[Stop]:
             unit="km/h",
             hint="swap the two speeds",
         )
-    arrays = shares_of(car, vectors(car, draw(car, 0, 0), conditions))
+    arrays = arrays_of(car, conditions)
     first, last = request.from_kmh / KMH_PER_MPS, request.to_kmh / KMH_PER_MPS
     if request.share is not None:
         rows = [_row(arrays, None, request.share, first, last)]
     else:
-        if car.adjuster is None:
+        if not scale_known(car):
             raise InputError(
-                "this car has no adjuster",
-                code="no_adjuster",
+                "it is not known what this car's adjuster does",
+                code="adjuster_unknown",
                 key="adjuster",
-                allowed="a table [adjuster], or --share",
+                allowed="a car file that says it, the anchor, or --share",
                 hint="ask for one share of the brakes, 0.70 say",
             )
         rows = [
@@ -77,13 +78,23 @@ def stop(request: StopRequest) -> Envelope[Stop]:
     return envelope("stop", result, asked, notes, inputs=inputs)
 
 
-def shares_of(car: Car, arrays: CarArrays) -> CarArrays:
-    """The nominal car with its shares tied to the anchor where the adjuster's scale is unknown."""
-    unknown = car.adjuster is not None and car.adjuster.meaning == "unknown"
-    if not unknown or car.anchor is None:
+def scale_known(car: Car) -> bool:
+    """Whether the adjuster's numbers mean something: its direction, and its scale or an anchor."""
+    adjuster = car.adjuster
+    if adjuster is None or adjuster.higher_means is None:
+        return False
+    return adjuster.meaning != "unknown" or car.anchor is not None
+
+
+def arrays_of(car: Car, conditions: Conditions) -> CarArrays:
+    """The nominal car; without settings where its adjuster's numbers mean nothing yet."""
+    if not scale_known(car):
+        car = car.replace(adjuster=None, anchor=None)
+    draws = draw(car, 0, 0)
+    arrays = vectors(car, draws, conditions)
+    if car.adjuster is None or car.adjuster.meaning != "unknown":
         return arrays
     crossover = straight_crossover(arrays.vector, arrays.table, 30.0)
-    draws = draw(car, 0, 0)
     return arrays._replace(share=anchored_shares(car, arrays, draws, crossover, 0))
 
 
