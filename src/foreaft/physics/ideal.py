@@ -59,6 +59,10 @@ def _difference(
     """Return front minus rear margin (kind 0), or the margin of the front (1) or rear (2) axle."""
     tr.trim(car, table, share, force, road, out)
     if kind == 0:
+        front = min(out[tr.WHEEL_USE + tr.FRONT_IN], out[tr.WHEEL_USE + tr.FRONT_OUT])
+        rear = min(out[tr.WHEEL_USE + tr.REAR_IN], out[tr.WHEEL_USE + tr.REAR_OUT])
+        if max(front, rear) > 1.0:  # an axle that slides as a whole is the one to relieve
+            return rear - front
         return out[tr.FRONT_MARGIN] - out[tr.REAR_MARGIN]
     if kind == 1:
         return out[tr.FRONT_MARGIN]
