@@ -138,7 +138,7 @@ def sheet_lap(file: Path, car: Car, conditions: Conditions, driver: Driver) -> L
             )
         )
     arrays = arrange(roads, gentle_decel(car, conditions))
-    return Lap(sheet.name, faces, roads, arrays, None, None, None, None)
+    return Lap(title_of(file), faces, roads, arrays, None, None, None, None)
 
 
 def gear_floor(car: Car, gear: int | None) -> float:
@@ -199,7 +199,13 @@ def circuit_lap(
             "the circuit comes from longitude and latitude: resampled and smoothed to within 2 m; "
             "radii of tight corners are rough",
         )
-    return Lap(file.stem, faces, roads, arrays, whole, stations, speed, time)
+    return Lap(title_of(file), faces, roads, arrays, whole, stations, speed, time)
+
+
+def title_of(file: Path) -> str:
+    """A name for people from a file's name; letters that are capital already stay as they are."""
+    words = file.stem.replace("_", " ").replace("-", " ").split()
+    return " ".join(word.capitalize() if word.islower() else word for word in words) or file.stem
 
 
 def drive_lap(car: Car, conditions: Conditions, stations: Stations) -> tuple[Floats, float]:
