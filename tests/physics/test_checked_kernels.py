@@ -39,7 +39,8 @@ print(stability.growth_rate(vector, table, share, 6000.0, road, out))
 roads = np.array([slow.Road(0.0, 1e-9 if i % 40 else 0.02).row() for i in range(80)])
 speed = np.zeros(80)
 print(motion.lap(vector, table, share, roads, np.full(80, 8.0), True, 0.9, 0.97, speed))
-print(motion.crossover_share(vector, table, 30.0), motion.mid_corner_difference(vector, table, 30.0, 0.9))
+print(motion.crossover_share(vector, table, 30.0))
+print(motion.mid_corner_difference(vector, table, 30.0, 0.9))
 """
 
 
