@@ -69,9 +69,16 @@ class Lap:
 
 def nominal(car: Car, conditions: Conditions) -> tuple[Floats, Floats]:
     """Vector and capacity table of the nominal car; what its adjuster does is not asked."""
-    plain = car.replace(adjuster=None, anchor=None)
-    arrays = vectors(plain, draw(plain, 0, 0), conditions)
+    arrays = vectors(either_way(car), draw(car, 0, 0), conditions)
     return arrays.vector[0], arrays.table[0]
+
+
+def either_way(car: Car) -> Car:
+    """The car with some direction on its adjuster, for where its settings are not looked at."""
+    adjuster = car.adjuster
+    if adjuster is None or adjuster.higher_means is not None:
+        return car
+    return car.replace(adjuster=adjuster.replace(higher_means="front"))
 
 
 def middle_share(car: Car, conditions: Conditions) -> float:

@@ -12,6 +12,7 @@ from foreaft.base.units import KMH_PER_MPS
 from foreaft.jobs.common import Notes, envelope, identity
 from foreaft.jobs.load import load_car, load_conditions
 from foreaft.jobs.requests import StopRequest
+from foreaft.jobs.situation import either_way
 from foreaft.model.answers import Axle, Envelope, Stop, StopRow
 from foreaft.model.car import Car, CarArrays, draw, vectors
 from foreaft.model.conditions import Conditions
@@ -87,12 +88,11 @@ def scale_known(car: Car) -> bool:
 
 
 def arrays_of(car: Car, conditions: Conditions) -> CarArrays:
-    """The nominal car; without settings where its adjuster's numbers mean nothing yet."""
-    if not scale_known(car):
-        car = car.replace(adjuster=None, anchor=None)
+    """The nominal car; its shares mean nothing where :func:`scale_known` says no."""
     draws = draw(car, 0, 0)
-    arrays = vectors(car, draws, conditions)
-    if car.adjuster is None or car.adjuster.meaning != "unknown":
+    arrays = vectors(either_way(car), draws, conditions)
+    unknown = car.adjuster is not None and car.adjuster.meaning == "unknown"
+    if not unknown or not scale_known(car):
         return arrays
     crossover = straight_crossover(arrays.vector, arrays.table, 30.0)
     return arrays._replace(share=anchored_shares(car, arrays, draws, crossover, 0))
