@@ -7,23 +7,27 @@ engine braking, without downforce and so on; the cause whose absence moves it fu
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.stats import spearmanr
 
 from foreaft.model.car import CarArrays
 from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
 from foreaft.plan import cost as co
 from foreaft.plan.arrange import ZoneArrays
-from foreaft.plan.ensemble import fields
+from foreaft.plan.ensemble import THREADS, fields
 
 Floats = NDArray[np.float64]
 
 NEGLIGIBLE_STEPS: Final = 0.5
 """A cause that moves the setting by less is not named."""
+
+
+FINE_SETTINGS: Final = 12
+"""With at least so many settings every other one is enough to see what moves the best."""
 
 
 class Situation(NamedTuple):
@@ -117,10 +121,11 @@ def causes(now: Situation, side_use: float, flat: list[bool]) -> list[str]:
     ``now.arrays`` holds one car; a zone whose cost is flat gets the cause "flat", and one that
     nothing moves by half a step "load_transfer", which is in every stop.
     """
-    here = _best(now, side_use)
-    names, moves = list(WITHOUT), []
-    for name in names:
-        moves.append(np.abs(_best(WITHOUT[name](now), side_use) - here))
+    names = list(WITHOUT)
+    tried = [now, *(WITHOUT[name](now) for name in names)]
+    with ThreadPoolExecutor(THREADS) as pool:
+        here, *without = pool.map(lambda one: _best(one, side_use), tried)
+    moves = [np.abs(best - here) for best in without]
     furthest = np.argmax(moves, axis=0)
     found = []
     for zone, which in enumerate(furthest):
@@ -135,14 +140,17 @@ def causes(now: Situation, side_use: float, flat: list[bool]) -> list[str]:
 
 def _best(now: Situation, side_use: float) -> Floats:
     """Best setting of each zone in steps, between settings by the parabola through three costs."""
-    cost = fields(now.arrays, now.zones, now.driver, side_use)[0, :, :, co.COST]
+    every = 1 if now.arrays.share.shape[1] < FINE_SETTINGS else 2
+    coarse = now.arrays._replace(share=np.ascontiguousarray(now.arrays.share[:, ::every]))
+    cost = fields(coarse, now.zones, now.driver, side_use)[0, :, :, co.COST]
     best = cost.argmin(axis=1)
     inner = np.clip(best, 1, cost.shape[1] - 2)
     rows = np.arange(len(best))
     low, mid, high = cost[rows, inner - 1], cost[rows, inner], cost[rows, inner + 1]
     bend = low - 2.0 * mid + high
     shift = np.where(bend > 0.0, 0.5 * (low - high) / np.where(bend > 0.0, bend, 1.0), 0.0)
-    return np.where(best == inner, inner + np.clip(shift, -0.5, 0.5), best).astype(np.float64)
+    place = np.where(best == inner, inner + np.clip(shift, -0.5, 0.5), best)
+    return np.asarray(every * place, dtype=np.float64)
 
 
 class Weight(NamedTuple):
@@ -169,6 +177,8 @@ def matters(draws: dict[str, Floats], answer: Floats, most: int = 5) -> list[Wei
     Square of Spearman's rank correlation, scaled down where they add up to more than one;
     correlations no larger than chance makes in so many cars (three standard errors) are dropped.
     """
+    from scipy.stats import spearmanr  # slow to load, and a plan without samples needs it not
+
     varying = {key: x for key, x in draws.items() if np.ptp(x) > 0.0}
     if len(answer) < FEWEST or np.ptp(answer) == 0.0 or not varying:
         return []
