@@ -23,6 +23,7 @@ from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
 from foreaft.physics import tyre as tab
 from foreaft.plan import cost as co
+from foreaft.plan import profile as pf
 from foreaft.plan.arrange import ZoneArrays
 from foreaft.plan.ensemble import fields
 from foreaft.plan.human import driver_row
@@ -57,8 +58,8 @@ def stations(base: CarArrays, zones: ZoneArrays) -> list[tuple[Floats, Floats]]:
     """Give for each zone the road at the middle of the trail and the same road straightened."""
     found = []
     for i in range(len(zones.zones)):
-        rows, roads = np.zeros((co.NODES, co.PROFILE_SIZE)), zones.roads[i].copy()
-        co.profile(
+        rows, roads = np.zeros((co.NODES, pf.ROW_SIZE)), zones.roads[i].copy()
+        pf.profile(
             base.vector[0],
             base.table[0],
             0.68,
@@ -73,7 +74,7 @@ def stations(base: CarArrays, zones: ZoneArrays) -> list[tuple[Floats, Floats]]:
         middle = 0.5 * (zones.zones[i, co.TURN_IN] + zones.zones[i, co.RELEASE])
         k = int(np.searchsorted(zones.s[i, : co.NODES_TURNING], middle))
         trail = roads[k].copy()
-        trail[tr.SPEED] = rows[k, co.PROFILE_SPEED]
+        trail[tr.SPEED] = rows[k, pf.SPEED]
         straight = trail.copy()
         straight[[tr.CURVATURE, tr.CURVATURE_RATE, tr.BANK]] = 0.0
         found.append((trail, straight))

@@ -19,6 +19,7 @@ from scipy.stats import norm
 from foreaft.physics import envelope as env
 from foreaft.physics import trim as tr
 from foreaft.plan import cost as co
+from foreaft.plan import profile as pf
 from physics import slow_car as slow
 from plan import slow_zone as sz
 
@@ -60,8 +61,8 @@ def cells(car, zone, shares, who):
 
 def profile(car, zone, share, uses):
     s = zone.nodes()
-    rows = np.zeros((co.NODES, co.PROFILE_SIZE))
-    brake = co.profile(
+    rows = np.zeros((co.NODES, pf.ROW_SIZE))
+    brake = pf.profile(
         *(slow.vector(car), slow.table(car), share, zone.row(), s, zone.rows(s)),
         *(zone.reach(s), 1.0, np.array(uses), rows),
     )
@@ -94,14 +95,14 @@ def test_cell_and_profile_tell_the_same(case):
     one = profile(car, zone, share, (cell[co.USE_STRAIGHT], cell[co.USE_TURNING]))
     assert one.brake_m == pytest.approx(cell[co.BRAKE_DISTANCE], rel=5e-3)
     braking = one.s < one.brake_m
-    speed = one.rows[:, co.PROFILE_SPEED]
+    speed = one.rows[:, pf.SPEED]
     assert (np.diff(speed[braking]) > -1e-9).all()
     assert speed[~braking] == pytest.approx(zone.approach)
-    assert (one.rows[~braking, co.PROFILE_PEDAL] == 0.0).all()
-    assert one.rows[:, co.PROFILE_SIDE] == pytest.approx(
+    assert (one.rows[~braking, pf.PEDAL] == 0.0).all()
+    assert one.rows[:, pf.SIDE] == pytest.approx(
         speed**2 * [zone.road(x).curvature for x in one.s], rel=1e-9
     )
-    ratio = one.rows[braking, co.PROFILE_PEDAL] / one.rows[braking, co.PROFILE_LIMIT]
+    ratio = one.rows[braking, pf.PEDAL] / one.rows[braking, pf.LIMIT]
     assert ratio.max() <= max(cell[co.USE_STRAIGHT], cell[co.USE_TURNING]) + 1e-9
     assert 1.0 - ratio.max() <= cell[co.MARGIN] + 0.02
 

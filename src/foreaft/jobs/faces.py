@@ -13,6 +13,7 @@ from foreaft.physics import ideal
 from foreaft.physics import trim as tr
 from foreaft.physics.stability import growth_rate, time_to_double
 from foreaft.plan import cost as co
+from foreaft.plan import profile as pf
 from foreaft.report.words import reason
 
 if TYPE_CHECKING:
@@ -118,8 +119,8 @@ def zone_profile(work: Work, i: int, j: int) -> tuple[Floats, float]:
     """Node by node as the nominal car drives a zone at a setting, and where it brakes. [m]"""
     cars, arrays = work.cars.arrays, work.lap.arrays
     row = work.cells[0, i, j]
-    rows = np.zeros((co.NODES, co.PROFILE_SIZE))
-    brake_from = co.profile(
+    rows = np.zeros((co.NODES, pf.ROW_SIZE))
+    brake_from = pf.profile(
         cars.vector[0],
         cars.table[0],
         cars.share[0, j],
@@ -140,11 +141,9 @@ def _ideals(work: Work, i: int, rows: Floats) -> Floats:
     found = np.full((co.NODES, ideal.IDEAL_SIZE), np.nan)
     roads = work.lap.arrays.roads[i].copy()
     for k in range(co.NODES):
-        if rows[k, co.PROFILE_PEDAL] > 0.0:
-            roads[k, tr.SPEED] = rows[k, co.PROFILE_SPEED]
-            ideal.ideal_share(
-                cars.vector[0], cars.table[0], roads[k], rows[k, co.PROFILE_DECEL], found[k]
-            )
+        if rows[k, pf.PEDAL] > 0.0:
+            roads[k, tr.SPEED] = rows[k, pf.SPEED]
+            ideal.ideal_share(cars.vector[0], cars.table[0], roads[k], rows[k, pf.DECEL], found[k])
     return found
 
 
@@ -168,7 +167,7 @@ def _at(ideals: Floats, node: int | None) -> float | None:
 
 def _front_share(work: Work, rows: Floats, node: int, chosen: int) -> float:
     """Front share of all braking force at the road there; the brakes' own where there is none."""
-    share = float(rows[node, co.PROFILE_ROAD_SHARE])
+    share = float(rows[node, pf.ROAD_SHARE])
     return share if 0.0 <= share <= 1.0 else float(work.cars.arrays.share[0, chosen])
 
 
@@ -254,7 +253,7 @@ def _time_to_double(work: Work, i: int, j: int) -> float | None:
 def _profile(work: Work, i: int, rows: Floats, ideals: Floats, brake_from: float) -> Profile:
     s = work.lap.arrays.s[i]
     kept = [k for k in range(co.NODES) if s[k] <= brake_from][::-1]  # in driving order
-    most = max(float(rows[:, co.PROFILE_PEDAL].max()), 1e-9)
+    most = max(float(rows[:, pf.PEDAL].max()), 1e-9)
 
     def share(column: int) -> list[float | None]:
         values = ideals[kept, column]
@@ -262,13 +261,13 @@ def _profile(work: Work, i: int, rows: Floats, ideals: Floats, brake_from: float
 
     return Profile(
         s_m=[-float(s[k]) for k in kept],
-        speed_mps=[float(v) for v in rows[kept, co.PROFILE_SPEED]],
-        decel_mps2=[float(v) for v in rows[kept, co.PROFILE_DECEL]],
-        lateral_mps2=[float(v) for v in rows[kept, co.PROFILE_SIDE]],
-        pedal_frac=[float(v) / most for v in rows[kept, co.PROFILE_PEDAL]],
+        speed_mps=[float(v) for v in rows[kept, pf.SPEED]],
+        decel_mps2=[float(v) for v in rows[kept, pf.DECEL]],
+        lateral_mps2=[float(v) for v in rows[kept, pf.SIDE]],
+        pedal_frac=[float(v) / most for v in rows[kept, pf.PEDAL]],
         ideal_torque_share_frac=share(ideal.SHARE),
         window_low_frac=share(ideal.LOW),
         window_high_frac=share(ideal.HIGH),
-        front_use_frac=[float(v) for v in rows[kept, co.PROFILE_FRONT_USE]],
-        rear_use_frac=[float(v) for v in rows[kept, co.PROFILE_REAR_USE]],
+        front_use_frac=[float(v) for v in rows[kept, pf.FRONT_USE]],
+        rear_use_frac=[float(v) for v in rows[kept, pf.REAR_USE]],
     )

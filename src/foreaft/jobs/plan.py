@@ -59,6 +59,9 @@ FEW_KEPT: Final = 0.05
 LOW_GRIP: Final = 0.95
 """Below this grip scale a plan says what to try first."""
 
+CLASS_ERROR_FRAC: Final = 0.02
+"""Share by which class and anchor miss a car's own best lap setting: docs/studies, third study."""
+
 FAR_STEPS: Final = 2
 """A lap setting further than this from today's is to be approached step by step."""
 
@@ -271,6 +274,20 @@ def _warn_of_cars(cars: Cars, car: Car, notes: Notes) -> None:
         )
 
 
+def _warn_of_class(work: Work, notes: Notes) -> None:
+    """Say how little a class and an anchor are worth; docs/studies measured it."""
+    if work.adjuster.meaning != "unknown":
+        return
+    per_step = abs(float(np.diff(work.cars.arrays.share[0])[0]))
+    steps = max(1, round(CLASS_ERROR_FRAC / per_step))
+    notes.warn(
+        "class_and_anchor_only",
+        f"with only the class and today's setting known the number is good to about {steps} steps "
+        "either way: take the direction from it and settle the rest with three straight stops, "
+        "forward end first, one step rearward each time, until the rear just wins",
+    )
+
+
 def _warn_of_far(work: Work, notes: Notes) -> None:
     anchor = work.car.anchor
     if anchor is None:
@@ -307,6 +324,7 @@ def _result(work: Work, request: PlanRequest, notes: Notes) -> Plan:
     flat = [verdict == "no_matter" for verdict in made.verdicts]
     found = causes(Situation(one, lap.arrays, work.row), SIDE_USE, flat)
     zones = zone_plans(work, found, notes)
+    _warn_of_class(work, notes)
     _warn_of_far(work, notes)
     planned = [float(settings[i]) for i in chosen]
     hand = adjuster.hand

@@ -34,8 +34,12 @@ RAMP_TIME_S: Final = 0.35
 Common practice, no source.
 """
 
-LOW_USE: Final = 0.55
+LOW_USE: Final = 0.25
 HIGH_USE: Final = 1.0
+"""Uses of the limit of the two passes, and the range in which the driver's own is looked for."""
+
+GRID: Final = 9
+"""Uses tried first, over the whole range."""
 
 FAR: Final = 40.0
 """More standard deviations, and more times the pedal, than matter."""
@@ -160,7 +164,7 @@ def demand(
 
 
 @kernel
-def _solve_node(
+def solve_node(
     car: Floats,
     table: Floats,
     share: float,
@@ -196,7 +200,7 @@ def _decel(car: Floats, share: float, pedal: float, node: Floats) -> float:
 
 
 @kernel
-def _ramp_length(zone: Floats) -> float:
+def ramp_length(zone: Floats) -> float:
     """Return the distance over which the pedal is eased before turn-in. [m]"""
     return RAMP_TIME_S * 0.5 * (zone[APPROACH] + zone[APEX_SPEED])
 
@@ -222,14 +226,14 @@ def solve_pass(
     Every step takes the mean of both ends' decelerations; the far end is solved once, at the speed
     the near end predicts.
     """
-    ramp = _ramp_length(zone)
+    ramp = ramp_length(zone)
     speed2, spent, past = apex_speed * apex_speed, 0.0, 0.0
     found[:] = 0.0
     for k in range(NODES):
         if k > 0:
             step = s[k] - s[k - 1]
             speed2 = max(nodes[k - 1, SPEED2] + 2.0 * past * step, 1.0)
-        _solve_node(car, table, share, roads[k], speed2, out, found, nodes[k])
+        solve_node(car, table, share, roads[k], speed2, out, found, nodes[k])
         limit = min(nodes[k, FRONT], nodes[k, REAR])
         spent = max(spent, found[env.SPENT_AT_REST])
         here = _decel(car, share, demand(zone, s[k], limit, first, use, use, ramp), nodes[k])
@@ -271,7 +275,7 @@ def drive(
     ``z`` is filled, event by event, with the smallest distance to it in standard deviations, and
     then with the smallest capacity in times the planned pedal.
     """
-    ramp = _ramp_length(zone)
+    ramp = ramp_length(zone)
     z[:] = FAR
     z[:EVENTS] = FAR * FAR  # signed squares until the end: the least stays the least
     time, brake_from, tight, tight_z = 0.0, -1.0, 0, FAR * FAR
@@ -465,7 +469,7 @@ def best_uses(
     turning = zone[RELEASE] < zone[TURN_IN]
     for round_ in range(2):
         width = half if round_ == 0 else 0.04
-        points = 7 if round_ == 0 else 3
+        points = GRID if round_ == 0 else 3
         for which in range(1, -1, -1):
             if which == 1 and not turning:
                 continue
@@ -506,7 +510,7 @@ def _gross(zone: Floats, driver: Floats, z: Floats) -> float:
 
 
 @kernel
-def _first_limit(
+def first_limit(
     car: Floats,
     table: Floats,
     share: float,
@@ -548,7 +552,7 @@ def cell(
 ) -> None:
     """Fill the cell row of one setting in one zone."""
     out, found, node, z, uses = scratch
-    first = _first_limit(car, table, share, zone, roads, out, found)
+    first = first_limit(car, table, share, zone, roads, out, found)
     arguments = (car, table, share, zone, s, roads, first)
     spent = solve_pass(*arguments, LOW_USE, apex_speed, out, found, low)
     spent = max(spent, solve_pass(*arguments, HIGH_USE, apex_speed, out, found, high))
@@ -567,7 +571,7 @@ def cell(
     row[RISK] = risk(zone, driver, z)
     _between(low[tight], high[tight], 0.5 * (low[tight, SPEED2] + high[tight, SPEED2]), node)
     limit = min(node[FRONT], node[REAR])
-    pedal = demand(zone, s[tight], limit, first, uses[0], uses[1], _ramp_length(zone))
+    pedal = demand(zone, s[tight], limit, first, uses[0], uses[1], ramp_length(zone))
     row[TIGHT_AXLE] = 0.0 if node[FRONT] <= node[REAR] else 1.0
     row[MARGIN] = 1.0 - pedal / limit if limit > 0.0 else 0.0
     row[FIRST_WHEEL] = node[WHICH]
@@ -608,7 +612,7 @@ def _rotation(
         k += 1
     _between(low[k], high[k], 0.5 * (low[k, SPEED2] + high[k, SPEED2]), node)
     limit = max(min(node[FRONT], node[REAR]), 0.0)
-    pedal = demand(zone, s[k], limit, first, uses[0], uses[1], _ramp_length(zone))
+    pedal = demand(zone, s[k], limit, first, uses[0], uses[1], ramp_length(zone))
     roads[k, tr.SPEED] = sqrt(node[SPEED2])
     tr.trim(car, table, share, pedal, roads[k], out)
     row[FRONT_USE] = sqrt(max(1.0 - out[tr.FRONT_MARGIN], 0.0))
@@ -679,91 +683,3 @@ def field(
                 scratch,
                 cells[i, j],
             )
-
-
-# Places in a profile row: one node of a zone as planned.
-PROFILE_SPEED: Final = 0
-PROFILE_DECEL: Final = 1
-PROFILE_SIDE: Final = 2
-PROFILE_PEDAL: Final = 3
-PROFILE_LIMIT: Final = 4
-PROFILE_FRONT_USE: Final = 5
-PROFILE_REAR_USE: Final = 6
-PROFILE_ROAD_SHARE: Final = 7
-PROFILE_SIZE: Final = 8
-
-
-@kernel
-def profile(
-    car: Floats,
-    table: Floats,
-    share: float,
-    zone: Floats,
-    s: Floats,
-    roads: Floats,
-    reach: Floats,
-    side_use: float,
-    uses: Floats,
-    rows: Floats,
-) -> float:
-    """Fill the profile of one zone, driven at given uses of the limit and solved at every node.
-
-    Unlike :func:`drive` nothing is interpolated between passes.
-    ``rows`` has shape (NODES, PROFILE_SIZE); nodes before the brake point carry the approach speed
-    and no pedal.
-    Returns the distance before the apex at which braking begins. [m]
-    """
-    out, found, node = np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE), np.zeros(NODE_SIZE)
-    first, ramp = _first_limit(car, table, share, zone, roads, out, found), _ramp_length(zone)
-    speed = min(zone[APEX_SPEED], corner_speed(car, table, roads[0], out, side_use))
-    speed2, past, brake_from = speed * speed, 0.0, -1.0
-    found[:] = 0.0
-    for k in range(NODES):
-        pedal = 0.0
-        if brake_from < 0.0:
-            before = speed2
-            if k > 0:
-                speed2 = max(before + 2.0 * past * (s[k] - s[k - 1]), 1.0)
-            for _ in range(2):
-                _solve_node(car, table, share, roads[k], speed2, out, found, node)
-                limit = max(min(node[FRONT], node[REAR]), 0.0)
-                pedal = demand(zone, s[k], limit, first, uses[0], uses[1], ramp)
-                tr.trim(car, table, share, pedal, roads[k], out)
-                if k > 0:
-                    mean = 0.5 * (past + out[tr.DECEL])
-                    speed2 = max(before + 2.0 * mean * (s[k] - s[k - 1]), 1.0)
-            past = out[tr.DECEL]
-            top2 = reach[k] * reach[k]
-            if k > 0 and speed2 >= top2:
-                gap = max(speed2 - before, 1e-9)
-                brake_from = s[k - 1] + (top2 - before) / gap * (s[k] - s[k - 1])
-        if brake_from >= 0.0:
-            speed2, pedal = reach[k] * reach[k], 0.0
-        _fill_profile(car, table, share, pedal, speed2, roads[k], out, found, rows[k])
-    return brake_from if brake_from >= 0.0 else s[NODES - 1]
-
-
-@kernel
-def _fill_profile(
-    car: Floats,
-    table: Floats,
-    share: float,
-    pedal: float,
-    speed2: float,
-    road: Floats,
-    out: Floats,
-    found: Floats,
-    row: Floats,
-) -> None:
-    """Fill one profile row from the trim at a pedal effort."""
-    road[tr.SPEED] = sqrt(speed2)
-    env.limits(car, table, share, road, out, found)
-    tr.trim(car, table, share, pedal, road, out)
-    row[PROFILE_SPEED], row[PROFILE_DECEL] = road[tr.SPEED], out[tr.DECEL]
-    row[PROFILE_SIDE] = speed2 * road[tr.CURVATURE]
-    row[PROFILE_PEDAL] = pedal
-    row[PROFILE_LIMIT] = min(found[env.FRONT], found[env.REAR])
-    row[PROFILE_FRONT_USE] = sqrt(max(1.0 - out[tr.FRONT_MARGIN], 0.0))
-    row[PROFILE_REAR_USE] = sqrt(max(1.0 - out[tr.REAR_MARGIN], 0.0))
-    total = out[tr.FRONT_FORCE] + out[tr.REAR_FORCE]
-    row[PROFILE_ROAD_SHARE] = out[tr.FRONT_FORCE] / total if total > 0.0 else np.nan

@@ -123,10 +123,11 @@ def _too_fast(arrays: CarArrays, zones: ZoneArrays, names: Sequence[str]) -> lis
     asked = zones.zones[:, co.APEX_SPEED]
     hard = np.flatnonzero((able >= asked).mean(axis=0) < 0.1)
     best = np.quantile(able, 0.9, axis=0)
+    kmh = [(KMH_PER_MPS * asked[z], KMH_PER_MPS * best[z]) for z in hard]
+    called = [names[int(z)] if names else f"zone {z + 1}" for z in hard]
     return [
-        f"{names[int(z)] if names else f'zone {z + 1}'} at {KMH_PER_MPS * asked[z]:.0f} km/h, where "
-        f"{KMH_PER_MPS * best[z]:.0f} km/h is the most nine in ten can do"
-        for z in hard
+        f"{name} at {typed:.0f} km/h, where {able_:.0f} km/h is the most nine in ten can do"
+        for name, (typed, able_) in zip(called, kmh, strict=True)
     ]
 
 
@@ -166,16 +167,15 @@ def _lets_go_as_told(anchor: Anchor, arrays: CarArrays, crossover: Floats) -> ND
     return np.ones(len(crossover), dtype=np.bool_)
 
 
-MID_CORNER_DIFFERENCE: Final = {
-    "pushes": (0.04, 1.0),
-    "neutral": (-0.02, 0.07),
-    "loose": (-1.0, 0.01),
-    None: (-1.0, 1.0),
+MID_CORNER_PART: Final = {
+    "pushes": (0.5, 1.0),
+    "neutral": (0.2, 0.8),
+    "loose": (0.0, 0.5),
 }
-"""Front minus rear use of side grip in a steady corner, lowest and highest, by what drivers say.
+"""Part of the sampled cars that fit what drivers say of the middle of a corner, from the loosest.
 
-The ranges overlap, and neutral leans to the front: what is called neutral still carries some
-reserve at the rear.
+The cars are ranked by front minus rear use of side grip in a steady corner; no absolute number is
+asked, because a class's own ranges lean to one side.
 Common practice, no source.
 """
 
@@ -184,16 +184,19 @@ MID_CORNER_SIDE_USE: Final = 0.95
 
 
 def _balanced_as_told(anchor: Anchor, arrays: CarArrays) -> NDArray[np.bool_]:
-    low, high = MID_CORNER_DIFFERENCE[anchor.mid_corner]
-    if anchor.mid_corner is None:
-        return np.ones(len(arrays.vector), dtype=np.bool_)
+    """Whether each car stands where the driver's word puts it among them; the nominal car does."""
+    fits = np.ones(len(arrays.vector), dtype=np.bool_)
+    if anchor.mid_corner is None or len(fits) < 3:
+        return fits
     difference = np.array(
         [
             motion.mid_corner_difference(vector, table, MID_CORNER_SPEED_MPS, MID_CORNER_SIDE_USE)
             for vector, table in zip(arrays.vector, arrays.table, strict=True)
         ]
     )
-    return (difference >= low) & (difference <= high)
+    low, high = np.quantile(difference[1:], MID_CORNER_PART[anchor.mid_corner])
+    fits[1:] = (difference[1:] >= low) & (difference[1:] <= high)
+    return fits
 
 
 def fields(

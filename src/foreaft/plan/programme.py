@@ -126,7 +126,7 @@ def programme(cells: Floats, hand: Hand) -> Programme:
         frontier=best,
         splits=[None if c is None else _split(sampled, c, lap, hand) for c in best],
         sure=_sure(costs, plan) if len(cells) > 1 else None,
-        verdicts=_verdicts(flat, plan, doubtful, costs, lap),
+        verdicts=_verdicts(flat, plan, doubtful, costs, lap, _sure(costs, plan)),
         flat=flat,
         own=_own(mean, feasible, plan),
         lap_regret=_lap_regret(costs, lap),
@@ -274,13 +274,20 @@ def _flat(cost: Floats, feasible: NDArray[np.bool_]) -> tuple[int, int]:
 
 
 def _verdicts(
-    flat: list[tuple[int, int]], plan: Choice, doubtful: list[int], costs: Floats, lap: Choice
+    flat: list[tuple[int, int]],
+    plan: Choice,
+    doubtful: list[int],
+    costs: Floats,
+    lap: Choice,
+    sure: Floats,
 ) -> list[Verdict]:
     widest = max(NO_MATTER_STEPS, NO_MATTER_FRAC * (costs.shape[2] - 1))
     verdicts: list[Verdict] = []
     for zone, (low, high) in enumerate(flat):
         if high - low >= widest and low <= plan.setting_index[zone] <= high:
             verdicts.append("no_matter")
+        elif sure[zone] >= SURE_FRAC:
+            verdicts.append("set")
         elif zone in doubtful and _sign_flips(costs[:, zone], lap.setting_index[zone]):
             verdicts.append("cannot_tell")
         else:
