@@ -86,7 +86,9 @@ def _road(parser: ArgumentParser, sheet: bool = True) -> None:
         where.add_argument("--circuit", type=Path, help="circuit file: CSV or GeoJSON")
         where.add_argument("--sheet", type=Path, help="zone sheet: CSV with one row per corner")
     else:
-        parser.add_argument("--circuit", type=Path, required=True, help="CSV or GeoJSON")
+        parser.add_argument(
+            "--circuit", type=Path, required=True, help="circuit file: CSV or GeoJSON"
+        )
     parser.add_argument(
         "--zones", type=Path, help="names and depths of zones; zones.csv beside the circuit if any"
     )
@@ -175,7 +177,10 @@ foreaft ideal --car road.toml --model two-axle --road-rule
     )
     _car(parser)
     parser.add_argument(
-        "--model", choices=["two-axle", "four-wheel"], default="four-wheel", help="(four-wheel)"
+        "--model",
+        choices=["two-axle", "four-wheel"],
+        default="four-wheel",
+        help="friction ellipse of the handbooks, or the whole car (four-wheel)",
     )
     for name, what, usual in (
         ("--decel-g", "decelerations", [0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4]),
@@ -239,7 +244,7 @@ def _check(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
         "validate files you edit",
         "foreaft check car.toml circuit.csv corners.csv",
     )
-    parser.add_argument("files", type=Path, nargs="+", metavar="FILE")
+    parser.add_argument("files", type=Path, nargs="+", metavar="FILE", help="what to look at")
 
 
 def _new(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
@@ -252,8 +257,10 @@ foreaft new sheet corners.csv
 foreaft new car car.toml --class gt-mid
 """,
     )
-    parser.add_argument("kind", choices=["car", "driver", "conditions", "circuit", "sheet"])
-    parser.add_argument("file", type=Path)
+    parser.add_argument(
+        "kind", choices=["car", "driver", "conditions", "circuit", "sheet"], help="what to describe"
+    )
+    parser.add_argument("file", type=Path, help="where to write it; what exists is left alone")
     parser.add_argument("--class", dest="class_name", help="for a car: start from this class")
 
 
@@ -269,7 +276,11 @@ def _demo(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
         "foreaft demo --out my-demo",
     )
     parser.add_argument(
-        "--out", type=Path, metavar="FOLDER", default=Path("foreaft-demo"), help="(foreaft-demo)"
+        "--out",
+        type=Path,
+        metavar="FOLDER",
+        default=Path("foreaft-demo"),
+        help="write there (foreaft-demo)",
     )
 
 
