@@ -45,6 +45,13 @@ SPENT_AT_REST: Final = 4
 LOST: Final = 5  # braking force lost to sliding wheels where the first axle is spent [N]
 LIMITS_SIZE: Final = 6
 
+SPENT_BEYOND: Final = 0.25
+"""An axle counts as spent without pedal when 1 - use^2 is below minus this: a tenth over.
+
+Off the throttle near the apex the engine brakes the driven axle; a driver takes that away with his
+right foot, which the trim does not model.
+"""
+
 PLACES: Final = (tr.FRONT_MARGIN, tr.REAR_MARGIN)
 
 HORIZON: Final = 1.5
@@ -173,7 +180,7 @@ def limits(
     tr.trim(car, table, share, 0.0, road, out)
     front, rear = out[tr.FRONT_MARGIN], out[tr.REAR_MARGIN]
     wheel_left, which = _worst_wheel(out)
-    found[SPENT_AT_REST] = 1.0 if (front < 0.0 or rear < 0.0) else 0.0
+    found[SPENT_AT_REST] = 1.0 if min(front, rear) < -SPENT_BEYOND else 0.0
     axle = FRONT if found[FRONT] <= found[REAR] else REAR  # where the limit was, it likely is
     other = REAR if axle == FRONT else FRONT
     at_zero = (front, rear)

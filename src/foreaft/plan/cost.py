@@ -41,6 +41,9 @@ HIGH_USE: Final = 1.0
 GRID: Final = 9
 """Uses tried first, over the whole range."""
 
+FINER: Final = (0.05, 0.015)
+"""Half widths of the searches that follow: the tail of the scatter is steep."""
+
 FAR: Final = 40.0
 """More standard deviations, and more times the pedal, than matter."""
 
@@ -467,8 +470,8 @@ def best_uses(
     middle, half = 0.5 * (LOW_USE + HIGH_USE), 0.5 * (HIGH_USE - LOW_USE)
     uses[0], uses[1] = 0.85, middle
     turning = zone[RELEASE] < zone[TURN_IN]
-    for round_ in range(2):
-        width = half if round_ == 0 else 0.04
+    for round_ in range(3):
+        width = half if round_ == 0 else FINER[round_ - 1]
         points = GRID if round_ == 0 else 3
         for which in range(1, -1, -1):
             if which == 1 and not turning:
