@@ -23,7 +23,7 @@ from foreaft.jobs.load import (
     load_conditions,
     load_driver,
 )
-from foreaft.jobs.requests import PlanRequest
+from foreaft.jobs.requests import AdviseRequest, PlanRequest
 from foreaft.jobs.situation import SIDE_USE, Lap, circuit_lap, outline_of, sheet_lap
 from foreaft.model.adjuster import Adjuster
 from foreaft.model.answers import (
@@ -148,7 +148,7 @@ def _plan_one(
         "conditions": identity(
             conditions, None if conditions_file is None else str(conditions_file)
         ),
-        "zones": _zones_identity(request),
+        "zones": zones_identity(request),
     }
     asked = request.model_dump(mode="json", exclude={"car", "circuit", "sheet", "zones", "driver"})
     asked |= {role: one.revision for role, one in inputs.items()}
@@ -186,7 +186,7 @@ def work_out(
         joint,
         [face.name for face in lap.faces],
     )
-    _warn_of_cars(cars, car, notes)
+    warn_of_cars(cars, car, notes)
     row = driver_row(driver)
     cells = fields(
         cars.arrays,
@@ -254,7 +254,8 @@ def _today(car: Car, settings: Floats) -> int | None:
     return nearest if abs(settings[nearest] - car.anchor.setting) < 1e-6 else None
 
 
-def _warn_of_cars(cars: Cars, car: Car, notes: Notes) -> None:
+def warn_of_cars(cars: Cars, car: Car, notes: Notes) -> None:
+    """Keep warnings about how well the sampled cars fit what was told."""
     if not cars.nominal_fits:
         notes.warn(
             "middle_does_not_fit",
@@ -301,7 +302,8 @@ def _warn_of_far(work: Work, notes: Notes) -> None:
         )
 
 
-def _zones_identity(request: PlanRequest) -> Input:
+def zones_identity(request: PlanRequest | AdviseRequest) -> Input:
+    """Name the circuit or sheet an answer rests on."""
     file = request.circuit or request.sheet
     assert file is not None  # the lap was made from it
     data = file.read_bytes() + (request.zones.read_bytes() if request.zones else b"")

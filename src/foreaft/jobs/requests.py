@@ -91,7 +91,11 @@ Symptom = Literal[
 
 
 class AdviseRequest(Request):
-    """What a zone did at a setting, and how often: what to try next."""
+    """What a zone did at a setting, and how often: what to try next.
+
+    ``times`` of ``passes``; left out it is one for a symptom and all of them for "fine".
+    With ``remember`` the history of this car, circuit and driver is weighed too, and added to.
+    """
 
     car: Path | str
     circuit: Path | None = None
@@ -100,10 +104,11 @@ class AdviseRequest(Request):
     driver: Path | str | None = None
     conditions: Path | None = None
     quick: Quick | None = None
+    line: Literal["given", "min_curvature"] | None = None
     zone: str
     symptom: Symptom
     setting: float
-    times: int = Field(default=1, ge=0, le=1000)
+    times: int | None = Field(default=None, ge=0, le=1000)
     passes: int = Field(default=5, ge=1, le=1000)
     samples: int = Field(default=200, ge=20, le=5000)
     seed: int = Field(default=1, ge=0, le=2**31 - 1)

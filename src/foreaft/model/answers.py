@@ -343,17 +343,39 @@ class Narrowed(Answer):
     key: str
     low: float
     high: float
+    before_low: float
+    before_high: float
+    label: str
+    unit: str
+
+
+class StepWeighed(Answer):
+    """A setting next to the one run, weighed against staying."""
+
+    setting: float
+    gain_s: float
+    give_or_take_s: float
+    better_frac: float
 
 
 class Advice(Answer):
     """Result of the job ``advise``."""
 
     zone_id: str
+    zone_name: str
     from_setting: float
     to_setting: float
+    direction: Literal["front", "rear", "stay"]
     because: str
     narrowed: list[Narrowed]
     cannot_tell: str | None
+    by_balance_frac: float | None
+    best_forward_frac: float
+    best_rearward_frac: float
+    weighed: list[StepWeighed]
+    cars: int
+    cars_effective: float
+    reports: int
 
 
 class Report(Answer):
