@@ -206,16 +206,20 @@ def test_a_car_that_is_accepted_can_be_drawn_and_used(
     assert assumptions(car)
 
 
+TURNS = st.one_of(
+    st.builds(dict, direction=st.sampled_from(["left", "right"]), radius_m=st.floats(3, 5000)),
+    st.just({"direction": "none"}),
+)
+
 ROWS = st.builds(
-    dict,
+    lambda turn, **rest: turn | rest,
+    TURNS,
     name=st.text(
         st.characters(codec="utf-8", exclude_categories=["C", "Z"]), min_size=1, max_size=20
     ).filter(lambda t: not t.startswith("#")),
     approach_kmh=st.floats(200, 400),
-    min_kmh=st.floats(2, 199),
-    radius_m=st.floats(3, 5000),
+    min_kmh=st.floats(5, 199),
     depth_frac=st.floats(0, 1),
-    direction=st.sampled_from(["left", "right", "none"]),
     hand_time_s=st.floats(0, 120),
     gear=st.none() | st.integers(1, 12),
     run_off=st.none() | st.sampled_from(["open", "gravel", "wall"]),

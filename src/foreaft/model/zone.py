@@ -16,7 +16,9 @@ Direction = Literal["left", "right", "none"]
 Surface = Literal["normal", "bump", "crest"]
 RunOff = Literal["open", "gravel", "wall"]
 
-_SPEED: Any = (1, 450)
+_APPROACH: Any = (15, 450)
+_MINIMUM: Any = (5, 450)
+_RADIUS: Any = (3, 5000)
 _SHARE: Any = (0.0, 1.0)
 
 ZoneId = Annotated[
@@ -41,7 +43,7 @@ class Zone(Model):
     ]
     apex_speed_mps: Annotated[float, Quantity("m/s", 0.25, 125, "12 to 60", "lowest speed")]
     apex_radius_m: Annotated[
-        float | None, Quantity("m", 3, 5000, "14 to 200", "radius driven at the apex")
+        float | None, Quantity("m", *_RADIUS, "14 to 200", "radius driven at the apex")
     ] = None
     depth_frac: Annotated[
         float, Quantity("", *_SHARE, "0 to 1", "where the brake is released: 0 turn-in, 1 apex")
@@ -75,11 +77,11 @@ class SheetRow(Model):
 
     name: Name
     approach_kmh: Annotated[
-        float, Quantity("km/h", *_SPEED, "90 to 290", "speed at the brake point")
+        float, Quantity("km/h", *_APPROACH, "90 to 290", "speed at the brake point")
     ]
-    min_kmh: Annotated[float, Quantity("km/h", *_SPEED, "45 to 200", "lowest speed")]
+    min_kmh: Annotated[float, Quantity("km/h", *_MINIMUM, "45 to 200", "lowest speed")]
     radius_m: Annotated[
-        float | None, Quantity("m", 3, 5000, "14 to 200", "radius driven at the apex; or lateral_g")
+        float | None, Quantity("m", *_RADIUS, "14 to 200", "radius driven at the apex; or lateral_g")
     ] = None
     lateral_g: Annotated[
         float | None,
@@ -115,20 +117,47 @@ class SheetRow(Model):
             )
         if self.direction != "none" and self.radius_m is None and self.lateral_g is None:
             raise _no_radius("radius_m", self.direction)
+        self._check_radius()
         return self
+
+    def _check_radius(self) -> None:
+        radius = self._radius()
+        if radius is not None and self.direction == "none":
+            raise refuse(
+                "A straight stop has no radius and no cornering load.",
+                code="contradiction",
+                key="direction",
+                value=self.direction,
+                allowed="left or right; or none with both cells empty",
+                hint="Say which way the corner turns, or empty the cell.",
+            )
+        if self.lateral_g is not None and radius is not None:
+            low, high = _RADIUS
+            if not low <= radius <= high:
+                raise refuse(
+                    "Speed and cornering load make a radius no corner has.",
+                    key="lateral_g",
+                    value=self.lateral_g,
+                    allowed=f"a load that gives a radius of {low} to {high} m, here {radius:.3g} m",
+                    unit="g",
+                    hint="Check the lowest speed and the cornering load there.",
+                )
+
+    def _radius(self) -> float | None:
+        """Radius at the apex; a cornering load becomes v^2 / ay. [m]"""
+        if self.lateral_g is None:
+            return self.radius_m
+        return (self.min_kmh / KMH_PER_MPS) ** 2 / (self.lateral_g * GRAVITY_MPS2)
 
     def zone(self, zone_id: str) -> Zone:
         """Give the row in SI; a cornering load becomes the radius v^2 / ay."""
-        speed, radius = self.min_kmh / KMH_PER_MPS, self.radius_m
-        if self.lateral_g is not None:
-            radius = speed**2 / (self.lateral_g * GRAVITY_MPS2)
         return Zone(
             zone_id=zone_id,
             name=self.name,
             direction=self.direction,
             approach_speed_mps=self.approach_kmh / KMH_PER_MPS,
-            apex_speed_mps=speed,
-            apex_radius_m=radius,
+            apex_speed_mps=self.min_kmh / KMH_PER_MPS,
+            apex_radius_m=self._radius(),
             depth_frac=self.depth_frac,
             hand_time_s=self.hand_time_s,
             brake_at_turn_in_frac=self.brake_at_turn_in_frac,

@@ -66,7 +66,7 @@ def apex_radius(
     apex_mps : float
         Speed at the apex, > 0. [m/s]
     radius_m : float, optional
-        Radius at the apex, 3 to 2000. [m]
+        Radius at the apex, 3 to 5000. [m]
     lateral_mps2 : float, optional
         Lateral acceleration at the apex, 0.5 to 60. [m/s^2]
     file, line : optional
@@ -78,7 +78,7 @@ def apex_radius(
         If neither is given, one is out of range, or both are given and differ by over 10 %.
     """
     if radius_m is not None:
-        _within("radius_m", radius_m, 3.0, 2000.0, "m", file, line)
+        _within("radius_m", radius_m, 3.0, 5000.0, "m", file, line)
     if lateral_mps2 is None:
         if radius_m is None:
             raise InputError(
@@ -274,7 +274,7 @@ def _check_row(
             hint="give the corner a radius, or call it a straight stop",
         )
     if apex_radius_m is not None:
-        _within("radius_m", apex_radius_m, 3.0, 2000.0, "m")
+        _within("radius_m", apex_radius_m, 3.0, 5000.0, "m")
 
 
 def _within(
