@@ -165,6 +165,34 @@ def _spent_while_rolling(
 
 
 @kernel
+def _second_limit(
+    car: Floats,
+    table: Floats,
+    share: float,
+    road: Floats,
+    out: Floats,
+    other: int,
+    at_zero: float,
+    found: Floats,
+    ceiling: float,
+) -> float:
+    """Return the pedal at which the axle that goes second would be spent, the first one rolling.
+
+    In a car the first axle slides by then, which slows the car less and relieves the second; but
+    grip is never quite what it is taken for, and which axle goes first is not sure near the
+    crossover.
+    The handbooks' two lock-up lines are drawn in the same way.
+    """
+    first = found[REAR if other == FRONT else FRONT]
+    horizon = min(max(HORIZON * first, 0.02 * ceiling), ceiling)
+    guess = min(found[other], horizon)
+    road[tr.HELD] = 1.0 if other == REAR else 2.0
+    limit = _find_zero(car, table, share, road, out, PLACES[other], at_zero, guess, horizon, ROUGH)
+    road[tr.HELD] = 0.0
+    return max(limit, first)
+
+
+@kernel
 def limits(
     car: Floats, table: Floats, share: float, road: Floats, out: Floats, found: Floats
 ) -> None:
@@ -188,26 +216,7 @@ def limits(
         car, table, share, road, out, PLACES[axle], at_zero[axle], found[axle], ceiling, FINE
     )
     first_lost = out[tr.LOST]
-    # Past one axle's limit the other's margin may come back: look below it if it is spent there.
-    below = found[axle] > 0.0 and out[PLACES[other]] <= 0.0
-    horizon = min(max(HORIZON * found[axle], 0.02 * ceiling), ceiling)
-    if below:
-        horizon = found[axle]
-    found[other] = _find_zero(
-        car,
-        table,
-        share,
-        road,
-        out,
-        PLACES[other],
-        at_zero[other],
-        min(found[other], horizon),
-        horizon,
-        FINE if below else ROUGH,
-    )
-    if below:
-        first_lost = out[tr.LOST]
-    elif found[other] < found[axle]:
+    if found[axle] > 0.0 and out[PLACES[other]] <= 0.0:  # the other went before it
         found[other] = _find_zero(
             car,
             table,
@@ -216,11 +225,15 @@ def limits(
             out,
             PLACES[other],
             at_zero[other],
-            found[other],
-            horizon,
+            found[axle],
+            found[axle],
             FINE,
         )
         first_lost = out[tr.LOST]
+    else:
+        found[other] = _second_limit(
+            car, table, share, road, out, other, at_zero[other], found, ceiling
+        )
     found[LOST] = first_lost
     nearest = min(found[FRONT], found[REAR])
     if road[tr.CURVATURE] == 0.0 and road[tr.BANK] == 0.0:  # both wheels of an axle go together

@@ -62,7 +62,8 @@ BANK: Final = 4
 VERTICAL: Final = 5
 GRIP: Final = 6
 GEAR_FLOOR: Final = 7
-ROAD_SIZE: Final = 8
+HELD: Final = 8  # 1 or 2: the front or rear wheels never slide, whatever they are asked for
+ROAD_SIZE: Final = 9
 
 # Places in a trim row: what the car does at one pedal effort.
 DECEL: Final = 0
@@ -161,7 +162,7 @@ def pedal_for(car: Floats, share: float, force: float) -> float:
 
 @kernel
 def _wheel(
-    table: Floats, axle: int, demand: float, load: float, grip: float
+    table: Floats, axle: int, demand: float, load: float, grip: float, held: bool
 ) -> tuple[float, float, float]:
     """Return force along, side force left and use along of one wheel."""
     if load <= 0.0:
@@ -171,6 +172,8 @@ def _wheel(
     if use <= 1.0:
         side = at_load(table, axle, tab.MU_Y, load) * load * grip * side_left(table, axle, use)
         return demand, side, use
+    if held:
+        return demand, 0.0, use
     slide = at_load(table, axle, tab.MU_SLIDE, load) * load * grip
     blend = min((use - 1.0) / SLIDE_BLEND, 1.0)
     force = peak + (slide - peak) * blend
@@ -287,6 +290,7 @@ def _axle(
     part: float,
     kappa: float,
     grip: float,
+    held: bool,
     demand: float,
     out: Floats,
 ) -> float:
@@ -296,10 +300,10 @@ def _axle(
         car, table, axle, part, out[LOAD + inside] + out[LOAD + outside], kappa, grip
     )
     out[WHEEL_FORCE + inside], side_in, out[WHEEL_USE + inside] = _wheel(
-        table, axle, 0.5 * (demand - tied), out[LOAD + inside], grip
+        table, axle, 0.5 * (demand - tied), out[LOAD + inside], grip, held
     )
     out[WHEEL_FORCE + outside], side_out, out[WHEEL_USE + outside] = _wheel(
-        table, axle, 0.5 * (demand + tied), out[LOAD + outside], grip
+        table, axle, 0.5 * (demand + tied), out[LOAD + outside], grip, held
     )
     return side_in + side_out
 
@@ -320,7 +324,7 @@ def trim(car: Floats, table: Floats, share: float, pedal: float, road: Floats, o
     road : ndarray, shape (ROAD_SIZE,)
         Speed [m/s], curvature [1/m] and its rate along the path [1/m2], grade (uphill positive)
         and bank (leaning in positive) [rad], vertical curvature (compression positive) [1/m],
-        local grip factor [-], speed below which no lower gear is taken [m/s].
+        local grip factor [-], speed below which no lower gear is taken [m/s], axle held rolling.
     out : ndarray, shape (TRIM_SIZE,)
         Deceleration dv/dt (positive braking) [m/s2], margins of the axles [-], use along of the
         four wheels [-], axle forces at the road and side forces required [N], wheel loads [N],
@@ -342,8 +346,10 @@ def trim(car: Floats, table: Floats, share: float, pedal: float, road: Floats, o
         net_engine = engine - driveline * decel
         demand_front = brake_front - spin_front * decel + part * net_engine
         demand_rear = brake_rear - spin_rear * decel + (1.0 - part) * net_engine
-        left_front = _axle(car, table, 0, part, kappa, grip, demand_front, out)
-        left_rear = _axle(car, table, 1, 1.0 - part, kappa, grip, demand_rear, out)
+        left_front = _axle(car, table, 0, part, kappa, grip, road[HELD] == 1.0, demand_front, out)
+        left_rear = _axle(
+            car, table, 1, 1.0 - part, kappa, grip, road[HELD] == 2.0, demand_rear, out
+        )
         lost = (
             demand_front
             + demand_rear
