@@ -89,8 +89,8 @@ def one(number: int, folder: Path, tally: collections.Counter[str]) -> Iterator[
         except ForeaftError as error:
             tally[f"{job.split()[0]} {type(error).__name__}"] += 1
             json.dumps(error.as_dict(), allow_nan=False)
-            assert error.message
-            assert error.hint
+            if not (error.message and error.hint):
+                yield f"{case.what}: {job}: an error without message or hint: {error!r}"
         except Exception:
             yield f"{case.what}: {job}: {traceback.format_exc()}"
         spent = time.monotonic() - start

@@ -25,7 +25,7 @@ from foreaft.model.zone import SheetRow
 Random = np.random.Generator
 
 FILES = ("car.toml", "driver.toml", "conditions.toml", "sheet.csv", "circuit.csv")
-ODD = (b"\x00", b"\xff", b'"', b"[", b"]", b"{", b"=", b",", b";", b"\n", b"#", b"-", b"nan", b"1e9")
+ODD = (b"\0", b"\xff", b'"', b"[", b"]", b"{", b"=", b",", b";", b"\n", b"#", b"-", b"nan")
 EXAMPLES = Path(__file__).resolve().parents[2] / "examples"
 HELD = (
     "drive.gear.gear",
@@ -200,7 +200,7 @@ def put(data: dict[str, Any], path: list[str], value: float) -> bool:
     """Set a number where its table is there; in a list of tables, in all of them."""
     for at, key in enumerate(path[:-1]):
         if isinstance(data.get(key), list):
-            return all([put(one, path[at + 1 :], value) for one in data[key]])
+            return [put(one, path[at + 1 :], value) for one in data[key]][0]
         if key not in data:
             return False
         data = data[key]

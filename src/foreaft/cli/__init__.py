@@ -6,31 +6,37 @@ import os
 import sys
 import traceback
 from collections.abc import Sequence
+from io import TextIOWrapper
 from pathlib import Path
 
-from foreaft.base.errors import ForeaftError
+from foreaft.base.errors import Cancelled, ForeaftError, InputError, MissingPart
 from foreaft.cli.parser import make_parser
 
-INTERRUPTED = 130
 BUG = 1
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return its exit code (docs/reference/command-line.md)."""
-    asked = make_parser().parse_args(arguments)
-    wants_json = bool(getattr(asked, "json", False))
+    typed = list(sys.argv[1:] if arguments is None else arguments)
+    wants_json = "--json" in typed
+    _use_utf8(wants_json)
     try:
-        return run(asked)
+        code = run(make_parser().parse_args(typed))
+        sys.stdout.flush()  # a full disk or a reader that has gone shows only now
+        return code
     except ForeaftError as error:
-        _tell(error, wants_json)
-        return error.exit_code
+        return _tell(error, wants_json)
     except KeyboardInterrupt:
-        print("\nStopped. Nothing was written.", file=sys.stderr)
-        return INTERRUPTED
+        return _tell(Cancelled(), wants_json)
     except BrokenPipeError:
-        # whoever read our output has gone; keep the interpreter from complaining at exit
-        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        _drop_output()  # whoever read our output has gone
         return 0
+    except OSError as error:
+        return _tell(_system_said(error), wants_json)
+    except ModuleNotFoundError as error:
+        if str(error.name).partition(".")[0] == "foreaft":
+            return _bug(traceback.format_exc())
+        return _tell(_not_installed(error), wants_json)
     except Exception:
         return _bug(traceback.format_exc())
 
@@ -43,12 +49,51 @@ def run(asked: object) -> int:
     return int(getattr(commands, name)(asked))
 
 
-def _tell(error: ForeaftError, wants_json: bool) -> None:
+def _tell(error: ForeaftError, wants_json: bool) -> int:
+    """Say an error in words, and to machines as the error object; give its exit code."""
+    print(f"foreaft: {error}", file=sys.stderr)
     if wants_json:
         import json
 
-        print(json.dumps(error.as_dict(), indent=2, ensure_ascii=False))
-    print(f"foreaft: {error}", file=sys.stderr)
+        try:
+            print(json.dumps(error.as_dict(), indent=2, ensure_ascii=False), flush=True)
+        except OSError:
+            _drop_output()
+    return error.exit_code
+
+
+def _use_utf8(wants_json: bool) -> None:
+    """JSON is UTF-8 wherever it goes; what is read by people may lose a letter, never the rest."""
+    if isinstance(sys.stdout, TextIOWrapper):
+        encoding = "utf-8" if wants_json else None
+        sys.stdout.reconfigure(encoding=encoding, errors="replace")
+
+
+def _drop_output() -> None:
+    """Keep the interpreter from trying once more, and complaining, at its exit."""
+    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+
+
+def _system_said(error: OSError) -> InputError:
+    if error.filename is None:
+        _drop_output()  # it was the output that failed
+    return InputError(
+        f"The system refuses: {error.strerror or error}.",
+        code="system_refused",
+        file=error.filename,
+        key="file",
+        value=error.strerror or str(error),
+        allowed="files that can be read, and an output that can be written",
+        unit="",
+        hint="Is the disk full, or was a file moved meanwhile?",
+    )
+
+
+def _not_installed(error: ModuleNotFoundError) -> MissingPart:
+    return MissingPart(
+        f"A part is missing: {error.name} is not installed.",
+        hint="Run the set-up again (make demo), or pip install foreaft.",
+    )
 
 
 def _bug(text: str) -> int:

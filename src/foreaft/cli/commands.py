@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from argparse import Namespace
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from pydantic import ValidationError
 
@@ -42,6 +42,7 @@ def plan(asked: Namespace) -> int:
             "conditions",
             "changes",
             "change_cost_s",
+            "depth",
             "samples",
             "seed",
         ],
@@ -274,20 +275,37 @@ def _request(kind: type[Request], asked: Namespace, names: list[str], **more: An
     return _checked(kind, given)
 
 
+TYPED: Final = {"change_cost_s": "change-cost", "yaw_accel_radps2": "yaw-accel"}
+"""Options whose name on the command line is not that of the request."""
+
+
 def _checked(kind: type[Request], given: dict[str, Any]) -> Any:
     try:
         return kind(**given)
     except ValidationError as error:
         first = error.errors()[0]
-        key = ".".join(str(part) for part in first["loc"])
+        key = str(first["loc"][0])
+        option = TYPED.get(key, key.replace("_", "-"))
         raise InputError(
-            f"--{key.replace('_', '-')} cannot be used: {first['msg'].lower()}",
+            f"--{option} cannot be used: {first['msg'].lower()}",
             code="option_out_of_range",
-            key=key,
+            key=option,
             value=str(first.get("input")),
-            allowed="see foreaft COMMAND --help",
+            allowed=_allowed(kind, key) or "see foreaft COMMAND --help",
             hint="correct this option",
         ) from error
+
+
+def _allowed(kind: type[Request], key: str) -> str:
+    """The limits of an option, read from the request's own field."""
+    words = {"ge": "from", "gt": "above", "le": "to", "lt": "below"}
+    found = kind.model_fields[key]
+    return ", ".join(
+        f"{word} {getattr(rule, name):g}"
+        for rule in found.metadata
+        for name, word in words.items()
+        if getattr(rule, name, None) is not None
+    )
 
 
 def _print(asked: Namespace, answer: Envelope[Any], text: Any) -> None:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import argparse
-from argparse import ArgumentParser
+import re
 from pathlib import Path
+from typing import NoReturn
 
 from foreaft import __version__
+from foreaft.base.errors import InputError
 
 CAUTION = (
     "For closed circuits. Brake work belongs in qualified hands; the rules of the circuit and of "
@@ -21,6 +23,31 @@ SYMPTOMS = {
     "would-not-turn": "it would not turn in while braking",
     "fine": "nothing of the kind",
 }
+
+
+class ArgumentParser(argparse.ArgumentParser):
+    """Refuses with an error of ours, so that machines get an object."""
+
+    def error(self, message: str) -> NoReturn:
+        """Say what of the typed line cannot be used.
+
+        Raises
+        ------
+        InputError
+            Always.
+        """
+        found = re.fullmatch(r"argument ([^:]+): (.*)", message, re.DOTALL)
+        key, what = found.groups() if found else (None, message)
+        value = re.search(r"'([^']*)'", what)
+        usage = " ".join(self.format_usage().split()).removeprefix("usage: ")
+        raise InputError(
+            f"{key} cannot be used: {what}." if key else f"{what}.".replace("..", "."),
+            code="command_line",
+            key=key,
+            value=value[1] if value else None,
+            allowed=next((one.help for one in self._actions if key in one.option_strings), usage),
+            hint=f"{self.prog} --help explains each option and shows examples.",
+        )
 
 
 def make_parser() -> ArgumentParser:
@@ -51,6 +78,7 @@ def _command(
         description=does[0].upper() + does[1:] + ".",
         epilog="examples:\n" + "\n".join("  " + line for line in examples.strip().splitlines()),
         formatter_class=_Help,
+        allow_abbrev=False,
     )
     parser.add_argument(
         "--json", action="store_true", help="print the answer as JSON, and nothing else"
