@@ -192,14 +192,16 @@ def wheel_loads(car: Car, road: Road, decel: float) -> tuple[float, float, float
     )
 
 
-def wheel(tyre: Tyre, demand: float, load: float, grip: float, blend: float):
-    """Force along, side force left, use along."""
+def wheel(tyre: Tyre, demand: float, load: float, grip: float, blend: float, rolls: bool = False):
+    """Force along, side force left, use along; one that rolls gives whatever it is asked for."""
     if load <= 0.0:
         return 0.0, 0.0, 2.0 if demand > 0.0 else 0.0
     peak = tyre.along(load) * grip
     use = abs(demand) / peak
     if use <= 1.0:
         return demand, tyre.across(load) * grip * sqrt(1.0 - use**2), use
+    if rolls:
+        return demand, 0.0, use
     part = min((use - 1.0) / blend, 1.0) if blend > 0.0 else 1.0
     force = peak * (1.0 + (tyre.sliding - 1.0) * part)
     return (force if demand > 0.0 else -force), 0.0, use
@@ -216,8 +218,13 @@ def tied(car: Car, axle: int, loads, road: Road) -> float:
     return min(hold, slope * car.tracks[axle] * road.curvature)
 
 
-def state(car: Car, share: float, pedal: float, road: Road, decel: float, blend: float) -> Trim:
-    """The wheels at a deceleration that is only supposed so far."""
+def state(
+    car: Car, share: float, pedal: float, road: Road, decel: float, blend: float, rolling=None
+) -> Trim:
+    """The wheels at a deceleration that is only supposed so far.
+
+    ``rolling`` names an axle, 0 or 1, whose wheels are supposed never to slide.
+    """
     loads = wheel_loads(car, road, decel)
     force, driveline = car.engine(max(road.speed, road.gear_floor))
     net = force - driveline * decel
@@ -229,7 +236,7 @@ def state(car: Car, share: float, pedal: float, road: Road, decel: float, blend:
         gap = tied(car, axle, loads, road)
         for half, load in ((-0.5, loads[2 * axle]), (0.5, loads[2 * axle + 1])):
             wheel_demand = 0.5 * demand + half * gap
-            made = wheel(car.tyres[axle], wheel_demand, load, road.grip, blend)
+            made = wheel(car.tyres[axle], wheel_demand, load, road.grip, blend, axle == rolling)
             for list_, value in zip((forces, sides, uses), made, strict=True):
                 list_.append(value)
     yaw = road.speed**2 * road.rate - decel * road.curvature
@@ -252,27 +259,32 @@ def state(car: Car, share: float, pedal: float, road: Road, decel: float, blend:
     )
 
 
-def trim(car: Car, share: float, pedal: float, road: Road, blend: float = SLIDE_BLEND) -> Trim:
+def trim(
+    car: Car, share: float, pedal: float, road: Road, blend: float = SLIDE_BLEND, rolling=None
+) -> Trim:
     """The trim with the highest deceleration that fits, coming from the rolling side."""
     force, _ = car.engine(max(road.speed, road.gear_floor))
     inertia = car.inertia(max(road.speed, road.gear_floor))
     drag = 0.5 * car.density * road.speed**2 * car.drag_area
     asked = sum(car.brakes(share, pedal)) + force + drag + car.mass * G * sin(road.grade)
-    rolling = asked / inertia
+    highest = asked / inertia
+
+    def at(decel: float) -> Trim:
+        return state(car, share, pedal, road, decel, blend, rolling)
 
     def gap(decel: float) -> float:
-        return decel - rolling + state(car, share, pedal, road, decel, blend).lost / inertia
+        return decel - highest + at(decel).lost / inertia
 
-    found = state(car, share, pedal, road, rolling, blend)
+    found = at(highest)
     if abs(found.lost) < 1e-9:
         return found
     # Driven wheels may spin backwards on a coupling: then the car slows more than it is asked to.
-    step = -0.02 * max(abs(rolling), 1.0) * (1.0 if found.lost > 0.0 else -1.0)
-    near = rolling
+    step = -0.02 * max(abs(highest), 1.0) * (1.0 if found.lost > 0.0 else -1.0)
+    near = highest
     while gap(near + step) * found.lost > 0.0:
         near += step
     decel = brentq(gap, near, near + step, xtol=1e-13, rtol=1e-14)
-    return state(car, share, pedal, road, decel, blend)
+    return at(decel)
 
 
 def ceiling(car: Car, road: Road) -> float:
@@ -301,6 +313,25 @@ def axle_limit(
     return first_zero(
         lambda pedal: trim(car, share, pedal, road, blend).spare(axle), ceiling(car, road), steps
     )
+
+
+def both_limits(
+    car: Car, share: float, road: Road, horizon: float, steps: int = 160
+) -> tuple[float, float]:
+    """Front and rear limit: the first as it is, the second with the first axle never sliding.
+
+    The second lies from the first limit to ``horizon`` times it.
+    """
+    found = [axle_limit(car, share, road, axle, steps=steps) for axle in (0, 1)]
+    first = int(found[1] < found[0])
+    top = horizon * found[first]
+
+    def spare(pedal: float) -> float:
+        return trim(car, share, pedal, road, rolling=first).spare(1 - first)
+
+    if top > 0.0:
+        found[1 - first] = max(first_zero(spare, top, steps), found[first])
+    return found[0], found[1]
 
 
 def wheel_limit(car: Car, share: float, road: Road, steps: int = 160) -> float:

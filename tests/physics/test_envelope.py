@@ -35,10 +35,10 @@ def decel_at(car, share, pedal, road):
 
 
 def first_limits(case):
-    """Kernel and slow limit of the first axle to go, and whether a wheel slides there."""
+    """Kernel and slow limits of the axles, and whether a wheel slides at the first."""
     car, road, share = case
     found = find(car, share, road)
-    both = [slow.axle_limit(car, share, road, axle, steps=48) for axle in (0, 1)]
+    both = slow.both_limits(car, share, road, env.HORIZON, steps=48)
     return found, both, slow.trim(car, share, min(both), road).slides()
 
 
@@ -53,10 +53,8 @@ def test_limits_where_no_wheel_slides(case):
     kernel = (found[env.FRONT], found[env.REAR])
     first = int(np.argmin(both))
     assert kernel[first] == pytest.approx(least, rel=2e-5, abs=2e-6 * slow.ceiling(car, road))
-    if least > 0.0 and most < env.HORIZON * least:
+    if least > 0.02 * slow.ceiling(car, road):
         assert kernel[1 - first] == pytest.approx(most, rel=5e-3)
-    elif least > 0.0:
-        assert kernel[1 - first] >= 0.999 * env.HORIZON * least
     rest = slow.trim(car, share, 0.0, road)
     over = min(rest.margin(0), rest.margin(1))
     assert (found[env.SPENT_AT_REST] == 1.0) == (over < -env.SPENT_BEYOND)
@@ -110,7 +108,9 @@ def test_first_wheel(case):
     found = find(car, share, road)
     assert found[env.FIRST_WHEEL] == pytest.approx(expected, rel=2e-3, abs=0.5)
     if expected > 0.0:
-        uses = slow.trim(car, share, expected * 1.002, road).uses
+        past = slow.trim(car, share, expected * 1.002, road)
+        assume(min(past.loads) > 0.0)  # one in the air locks with a jump; the kernel stops before
+        uses = past.uses
         assert uses[int(found[env.WHEEL])] > 0.99 * max(uses)
 
 

@@ -165,6 +165,40 @@ def _spent_while_rolling(
 
 
 @kernel
+def _first_to_go(
+    car: Floats,
+    table: Floats,
+    share: float,
+    road: Floats,
+    out: Floats,
+    found: Floats,
+    at_zero: tuple[float, float],
+    ceiling: float,
+) -> int:
+    """Return the axle that is spent first, its limit filled in; ``out`` is the trim there.
+
+    The other axle's place is left with a pedal that is no lower.
+    """
+    front, rear = at_zero
+    if min(front, rear) <= 0.0:  # spent without any pedal: nothing goes before that
+        axle = FRONT if front <= rear else REAR
+    else:  # where the limit was, it likely is
+        axle = FRONT if found[FRONT] <= found[REAR] else REAR
+    other = REAR if axle == FRONT else FRONT
+    found[axle] = _find_zero(
+        car, table, share, road, out, PLACES[axle], at_zero[axle], found[axle], ceiling, FINE
+    )
+    if found[axle] <= 0.0 or out[PLACES[other]] > 0.0:
+        found[other] = ceiling
+        return axle
+    top = found[axle]  # the other went before it
+    found[other] = _find_zero(
+        car, table, share, road, out, PLACES[other], at_zero[other], top, top, FINE
+    )
+    return other
+
+
+@kernel
 def _second_limit(
     car: Floats,
     table: Floats,
@@ -173,6 +207,7 @@ def _second_limit(
     out: Floats,
     other: int,
     at_zero: float,
+    guess: float,
     found: Floats,
     ceiling: float,
 ) -> float:
@@ -185,7 +220,7 @@ def _second_limit(
     """
     first = found[REAR if other == FRONT else FRONT]
     horizon = min(max(HORIZON * first, 0.02 * ceiling), ceiling)
-    guess = min(found[other], horizon)
+    guess = min(guess, horizon)
     road[tr.HELD] = 1.0 if other == REAR else 2.0
     limit = _find_zero(car, table, share, road, out, PLACES[other], at_zero, guess, horizon, ROUGH)
     road[tr.HELD] = 0.0
@@ -209,44 +244,26 @@ def limits(
     front, rear = out[tr.FRONT_MARGIN], out[tr.REAR_MARGIN]
     wheel_left, which = _worst_wheel(out)
     found[SPENT_AT_REST] = 1.0 if min(front, rear) < -SPENT_BEYOND else 0.0
-    axle = FRONT if found[FRONT] <= found[REAR] else REAR  # where the limit was, it likely is
-    other = REAR if axle == FRONT else FRONT
     at_zero = (front, rear)
-    found[axle] = _find_zero(
-        car, table, share, road, out, PLACES[axle], at_zero[axle], found[axle], ceiling, FINE
-    )
-    first_lost = out[tr.LOST]
-    if found[axle] > 0.0 and out[PLACES[other]] <= 0.0:  # the other went before it
-        found[other] = _find_zero(
-            car,
-            table,
-            share,
-            road,
-            out,
-            PLACES[other],
-            at_zero[other],
-            found[axle],
-            found[axle],
-            FINE,
-        )
-        first_lost = out[tr.LOST]
-    else:
-        found[other] = _second_limit(
-            car, table, share, road, out, other, at_zero[other], found, ceiling
-        )
-    found[LOST] = first_lost
-    nearest = min(found[FRONT], found[REAR])
+    guess_front, guess_rear = found[FRONT], found[REAR]
+    axle = _first_to_go(car, table, share, road, out, found, at_zero, ceiling)
+    found[LOST] = out[tr.LOST]
     if road[tr.CURVATURE] == 0.0 and road[tr.BANK] == 0.0:  # both wheels of an axle go together
-        found[FIRST_WHEEL] = nearest
-        which = tr.FRONT_IN if found[FRONT] <= found[REAR] else tr.REAR_IN
+        found[FIRST_WHEEL] = found[axle]
+        which = tr.FRONT_IN if axle == FRONT else tr.REAR_IN
     else:
-        guess = found[FIRST_WHEEL] if found[FIRST_WHEEL] > 0.0 else nearest
+        guess = found[FIRST_WHEEL] if found[FIRST_WHEEL] > 0.0 else found[axle]
         found[FIRST_WHEEL] = _find_zero(
             car, table, share, road, out, -1, wheel_left, guess, ceiling, ROUGH
         )
         if found[FIRST_WHEEL] > 0.0:
             _, which = _worst_wheel(out)
             _spent_while_rolling(car, table, share, road, out, found, at_zero)
+    other = REAR if found[FRONT] <= found[REAR] else FRONT
+    guess = guess_front if other == FRONT else guess_rear
+    found[other] = _second_limit(
+        car, table, share, road, out, other, at_zero[other], guess, found, ceiling
+    )
     found[WHEEL] = which
 
 
