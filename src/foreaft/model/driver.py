@@ -240,8 +240,8 @@ For novices the share of forgotten changes and the cost of one are our own guess
 meant to change anything.
 """
 
-_SPIN_ON_ENTRY: Final = {"novice": 0.37, "club": 0.14, "pro": 0.035}
-_SPIN_STRAIGHT: Final = {"novice": 0.45, "club": 0.17, "pro": 0.055}
+_SPIN_ON_ENTRY: Final = {"novice": 0.37, "club": 0.14, "pro": 0.05}
+_SPIN_STRAIGHT: Final = {"novice": 0.45, "club": 0.17, "pro": 0.08}
 _SPIN_S, _RUN_OFF_S, _CONTACT_S = 20.0, 6.0, 60.0
 
 

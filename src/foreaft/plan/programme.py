@@ -202,7 +202,7 @@ def _problem(
 
 
 def _doubtful(costs: Floats, plan: Choice, lap: Choice) -> list[int]:
-    """Zones of those stretches away from the lap setting that do not pay in enough of the cars.
+    """Zones of those stretches away from the lap setting that do not pay, or in too few cars.
 
     A stretch is driven at one setting, so it stands or falls as a whole.
     """
@@ -211,7 +211,7 @@ def _doubtful(costs: Floats, plan: Choice, lap: Choice) -> list[int]:
     for stretch in _stretches(plan.setting_index, keep):
         taken = plan.setting_index[stretch[0]]
         gain = (costs[:, stretch, keep] - costs[:, stretch, taken]).sum(axis=1)
-        if (gain > 0.0).mean() < SURE_FRAC:
+        if (gain > 0.0).mean() < SURE_FRAC or gain.mean() < FLAT_S:
             doubtful += stretch
     return doubtful
 
