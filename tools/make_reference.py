@@ -127,6 +127,17 @@ def command_page() -> str:
     ]
     out += [f"| {code} | {meaning} |" for code, meaning in EXITS]
     out += ["", "The words for machines that come with an error: [errors](errors.md).", ""]
+    out += [
+        "## Environment",
+        "",
+        "| variable | what it is |",
+        "|---|---|",
+        "| `FOREAFT_DATA` | folder for the history of `advise`; else the user's data folder |",
+        "| `FOREAFT_CACHE` | folder for compiled kernels; else the user's cache folder |",
+        "",
+        "`foreaft doctor` says where both are.",
+        "",
+    ]
     for name, one in commands(parser).items():
         out += command_section(name, one)
     return "\n".join(out).rstrip() + "\n"
@@ -159,23 +170,45 @@ def _called(node: ast.Call) -> str:
     return node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
 
 
-def _codes_of_call(node: ast.Call) -> tuple[list[str], ast.expr | None]:
-    """Codes a call carries, and its message."""
+def _helpers(tree: ast.Module) -> dict[str, list[str]]:
+    """Give the parameters of the functions of a module that take a code."""
+    found = {}
+    for node in ast.walk(tree):
+        if isinstance(node, ast.FunctionDef):
+            names = [arg.arg for arg in (*node.args.posonlyargs, *node.args.args)]
+            if "code" in names:
+                found[node.name] = names
+    return found
+
+
+def _arguments(node: ast.Call, helpers: dict[str, list[str]]) -> dict[str | None, ast.expr]:
+    """Give the arguments of a call by name, as far as the names are known."""
     named = {word.arg: word.value for word in node.keywords}
-    first = node.args[0] if node.args else named.get("text") or named.get("because")
+    positional = zip(helpers.get(_called(node), []), node.args, strict=False)
+    return dict(positional) | named
+
+
+def _codes_of_call(
+    node: ast.Call, helpers: dict[str, list[str]]
+) -> tuple[list[str], ast.expr | None]:
+    """Codes a call carries, and its message."""
+    named = _arguments(node, helpers)
+    first = node.args[0] if node.args else None
     called = _called(node)
     if called == "warn" and node.args:
         return _constants(node.args[0]), node.args[1] if len(node.args) > 1 else None
     if called == "CannotTell":
-        return ["cannot_tell"], ast.Constant("Cannot tell ...: what is known does not decide it.")
+        said = ast.Constant("Cannot tell ...: what is known does not decide it.")
+        return ["cannot_tell"], said
     if called == "Cancelled":
-        return ["cancelled"], None
+        return ["cancelled"], ast.Constant("Stopped; nothing was written.")
     if called == "NoPlan" and "code" not in named:
         return ["no_plan"], first
     if called == "refuse" and "code" not in named:
         return ["out_of_range"], first
     if "code" in named:
-        return _constants(named["code"]), named.get("text", first)
+        said = named.get("text") or named.get("message") or named.get("found") or first
+        return _constants(named["code"]), said
     return [], None
 
 
@@ -196,11 +229,13 @@ def error_uses() -> Iterator[tuple[str, int, str, str]]:
     """Yield code, exit code (0: a warning), module and message of every place in the source."""
     for file in sorted(SOURCE.rglob("*.py")):
         where = ".".join(file.relative_to(SOURCE).with_suffix("").parts)
-        for node in ast.walk(ast.parse(file.read_text("utf-8"))):
+        tree = ast.parse(file.read_text("utf-8"))
+        helpers = _helpers(tree)
+        for node in ast.walk(tree):
             codes: list[str] = []
             exit_code, message = 2, None
             if isinstance(node, ast.Call):
-                codes, message = _codes_of_call(node)
+                codes, message = _codes_of_call(node, helpers)
                 exit_code = EXIT_OF.get(_called(node), 2)
                 if _called(node) == "__init__":
                     continue
