@@ -152,17 +152,23 @@ def _from_today(costs: Floats, problem: Problem, hand: Hand) -> Choice | None:
     return Choice((best,) * len(problem.cost_us), 0, 0, int(problem.cost_us[:, best].sum()))
 
 
+ENDLESS_S: Final = 1e5
+"""A zone that costs a day is driven by nobody: its numbers say only that nothing fits."""
+
+
 def _feasible(cells: Floats) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
     """Which cells can be driven by most cars; a zone nobody can drive as typed keeps them all."""
     able = (cells[..., co.SPENT] == 0.0) & np.isfinite(cells[..., co.COST])
     feasible: NDArray[np.bool_] = np.asarray(able.mean(axis=0) >= 0.5)
     all_spent: NDArray[np.bool_] = np.logical_not(feasible.any(axis=1))
-    finite: NDArray[np.bool_] = np.asarray(np.isfinite(cells[..., co.COST]).all(axis=0))
+    finite: NDArray[np.bool_] = np.asarray((cells[..., co.COST] < ENDLESS_S).all(axis=0))
     feasible[all_spent] = finite[all_spent]
     if not feasible.any(axis=1).all():
         raise NoPlan(
-            "no setting of the adjuster can be driven in some zone",
-            hint="check the corner speeds and radii against the grip of the car",
+            "No setting of the adjuster can be driven in zone "
+            f"{', '.join(str(z + 1) for z in np.flatnonzero(~feasible.any(axis=1)))}, counted from "
+            "the start of the lap.",
+            hint="check corner speeds, radii and engine braking against the grip of the car",
         )
     return feasible, all_spent
 
