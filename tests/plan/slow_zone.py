@@ -68,9 +68,13 @@ class Zone:
         return np.full(len(s), self.approach)
 
 
-def demand(zone: Zone, s: float, limit: float, peak: float, uses) -> float:
-    """Planned level; eased to what is carried by turn-in; then linear to nothing at release."""
-    if s < zone.turn:
+def demand(zone: Zone, s: float, limit: float, peak: float, uses, turning=None) -> float:
+    """Planned level; eased to what is carried by turn-in; then linear to nothing at release.
+
+    At turn-in the pedal may jump; ``turning`` says on which side of it the car is, where both are
+    meant.
+    """
+    if s < zone.turn if turning is None else turning:
         if s <= zone.release():
             return 0.0
         left = (s - zone.release()) / (zone.turn - zone.release())
@@ -86,15 +90,15 @@ def drive(car: slow.Car, share: float, zone: Zone, uses, step: float = 1.0):
     first = slow.limit(car, share, slow.Road(zone.approach, grade=zone.grade))
     peak, near = uses[0] * first, first
 
-    def slowing(s: float, v: float) -> float:
+    def slowing(s: float, v: float, turning: bool) -> float:
         nonlocal near
         road = zone.road(s, v)
         near = slow.limit(car, share, road, near)
-        return slow.trim(car, share, demand(zone, s, near, peak, uses), road).decel
+        return slow.trim(car, share, demand(zone, s, near, peak, uses, turning), road).decel
 
-    def advance(s: float, v2: float, ahead: float) -> float:
-        a = slowing(s, sqrt(v2))
-        end = slowing(s + ahead, sqrt(v2 + 2.0 * a * ahead))
+    def advance(s: float, v2: float, ahead: float, turning: bool) -> float:
+        a = slowing(s, sqrt(v2), turning)
+        end = slowing(s + ahead, sqrt(v2 + 2.0 * a * ahead), turning)
         return v2 + (a + end) * ahead
 
     # Steps end where the demand bends, so that none straddles a kink.
@@ -105,7 +109,7 @@ def drive(car: slow.Car, share: float, zone: Zone, uses, step: float = 1.0):
         count = max(int(np.ceil((mark - s) / step)), 1) if mark > s else 0
         ahead = (mark - s) / count if count else 0.0
         for _ in range(count):
-            new = advance(s, v2, ahead)
+            new = advance(s, v2, ahead, mark <= zone.turn)
             if new >= top2:
                 part = (top2 - v2) / (new - v2) * ahead
                 time += 2.0 * part / (sqrt(v2) + zone.approach)

@@ -167,6 +167,18 @@ def demand(
 
 
 @kernel
+def demand_inside(
+    zone: Floats, s: float, limit: float, first: float, uses: tuple[float, float], ramp: float
+) -> float:
+    """Return the planned pedal on the apex side of a place: at turn-in it may jump. [N]
+
+    Every step takes the pedal of its own side, else it smears the jump over its length.
+    """
+    inside = s * (1.0 - 1e-12) if s == zone[TURN_IN] else s
+    return demand(zone, inside, limit, first, uses[0], uses[1], ramp)
+
+
+@kernel
 def solve_node(
     car: Floats,
     table: Floats,
@@ -239,10 +251,11 @@ def solve_pass(
         solve_node(car, table, share, roads[k], speed2, out, found, nodes[k])
         limit = min(nodes[k, FRONT], nodes[k, REAR])
         spent = max(spent, found[env.SPENT_AT_REST])
-        here = _decel(car, share, demand(zone, s[k], limit, first, use, use, ramp), nodes[k])
         if k > 0:
+            pedal = demand_inside(zone, s[k], limit, first, (use, use), ramp)
+            here = _decel(car, share, pedal, nodes[k])
             nodes[k, SPEED2] = max(nodes[k - 1, SPEED2] + (past + here) * step, 1.0)
-        past = here
+        past = _decel(car, share, demand(zone, s[k], limit, first, use, use, ramp), nodes[k])
     return spent
 
 
@@ -292,9 +305,9 @@ def drive(
             speed2 = max(before + 2.0 * past * step, 1.0)
         _between(low[k], high[k], speed2, node)
         limit = max(min(node[FRONT], node[REAR]), 0.0)
-        pedal = demand(zone, s[k], limit, first, uses[0], uses[1], ramp)
-        here = _decel(car, share, pedal, node)
         if k > 0:
+            inside = demand_inside(zone, s[k], limit, first, (uses[0], uses[1]), ramp)
+            here = _decel(car, share, inside, node)
             speed2 = max(before + (past + here) * step, 1.0)
             top2 = reach[k] * reach[k]
             if speed2 >= top2:
@@ -308,7 +321,8 @@ def drive(
                 break
             speed = sqrt(speed2)
             time += 2.0 * step / (speed_before + speed)
-        past = here
+        pedal = demand(zone, s[k], limit, first, uses[0], uses[1], ramp)
+        past = _decel(car, share, pedal, node)
         if pedal > PEDAL_OFF * first:
             here_z = _distances(zone, s[k], pedal, limit, floor, node, driver, z)
             if here_z < tight_z:

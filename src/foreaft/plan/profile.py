@@ -60,11 +60,13 @@ def profile(
             for _ in range(2):
                 co.solve_node(car, table, share, roads[k], speed2, out, found, node)
                 limit = max(min(node[co.FRONT], node[co.REAR]), 0.0)
-                pedal = co.demand(zone, s[k], limit, first, uses[0], uses[1], ramp)
-                tr.trim(car, table, share, pedal, roads[k], out)
                 if k > 0:
+                    pedal = co.demand_inside(zone, s[k], limit, first, (uses[0], uses[1]), ramp)
+                    tr.trim(car, table, share, pedal, roads[k], out)
                     mean = 0.5 * (past + out[tr.DECEL])
                     speed2 = max(before + 2.0 * mean * (s[k] - s[k - 1]), 1.0)
+            pedal = co.demand(zone, s[k], limit, first, uses[0], uses[1], ramp)
+            tr.trim(car, table, share, pedal, roads[k], out)
             past = out[tr.DECEL]
             top2 = reach[k] * reach[k]
             if k > 0 and speed2 >= top2:
