@@ -200,7 +200,8 @@ def put(data: dict[str, Any], path: list[str], value: float) -> bool:
     """Set a number where its table is there; in a list of tables, in all of them."""
     for at, key in enumerate(path[:-1]):
         if isinstance(data.get(key), list):
-            return [put(one, path[at + 1 :], value) for one in data[key]][0]
+            put_each = [put(one, path[at + 1 :], value) for one in data[key]]
+            return all(put_each)
         if key not in data:
             return False
         data = data[key]

@@ -21,6 +21,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     wants_json = "--json" in typed
     _use_utf8(wants_json)
     try:
+        _refuse_bytes(typed)
         code = run(make_parser().parse_args(typed))
         sys.stdout.flush()  # a full disk or a reader that has gone shows only now
         return code
@@ -62,6 +63,22 @@ def _tell(error: ForeaftError, wants_json: bool) -> int:
     return error.exit_code
 
 
+def _refuse_bytes(typed: Sequence[str]) -> None:
+    """Refuse a name that is no text: it could stand in no answer."""
+    for word in typed:
+        shown = word.encode("utf-8", "backslashreplace").decode()
+        if shown != word:
+            raise InputError(
+                "A word of the command line holds bytes that are not text.",
+                code="command_line",
+                key="file",
+                value=shown,
+                allowed="names in UTF-8",
+                unit="",
+                hint="Rename the file or the folder.",
+            )
+
+
 def _use_utf8(wants_json: bool) -> None:
     """JSON is UTF-8 wherever it goes; what is read by people may lose a letter, never the rest."""
     if isinstance(sys.stdout, TextIOWrapper):
@@ -101,7 +118,7 @@ def _bug(text: str) -> int:
     import tempfile
 
     handle, name = tempfile.mkstemp(prefix="foreaft-report-", suffix=".txt")
-    with os.fdopen(handle, "w", encoding="utf-8") as stream:
+    with os.fdopen(handle, "w", encoding="utf-8", errors="replace") as stream:
         stream.write(" ".join(sys.argv) + "\n\n" + text)
     print(
         "foreaft: this is a mistake in the program, not in your files. Nothing of yours was "

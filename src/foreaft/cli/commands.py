@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from argparse import Namespace
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from pydantic import ValidationError
 
@@ -299,10 +299,13 @@ def _checked(kind: type[Request], given: dict[str, Any]) -> Any:
 def _allowed(kind: type[Request], key: str) -> str:
     """The limits of an option, read from the request's own field."""
     words = {"ge": "from", "gt": "above", "le": "to", "lt": "below"}
-    found = kind.model_fields[key]
+    field = kind.model_fields[key]
+    rules = list(field.metadata)
+    for one in get_args(field.annotation):  # of a list, what its numbers are held to
+        rules += [rule for info in getattr(one, "__metadata__", ()) for rule in info.metadata]
     return ", ".join(
         f"{word} {getattr(rule, name):g}"
-        for rule in found.metadata
+        for rule in rules
         for name, word in words.items()
         if getattr(rule, name, None) is not None
     )

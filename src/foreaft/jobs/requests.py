@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Literal
+from typing import Annotated, Literal, TypeVar
 
 from pydantic import BaseModel, ConfigDict, Field
+
+T = TypeVar("T")
+Some = Annotated[list[T], Field(min_length=1, max_length=200)]
 
 
 class Request(BaseModel):
@@ -60,10 +63,10 @@ class IdealRequest(Request):
 
     car: Path | str
     model: Literal["two_axle", "four_wheel"] = "four_wheel"
-    decel_g: list[float] = [0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4]
-    speed_kmh: list[float] = [100.0]
-    lateral_g: list[float] = [0.0]
-    yaw_accel_radps2: list[float] = [0.0]
+    decel_g: Some[Annotated[float, Field(ge=0, le=10)]] = [0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4]
+    speed_kmh: Some[Annotated[float, Field(gt=0, le=450)]] = [100.0]
+    lateral_g: Some[Annotated[float, Field(ge=0, le=10)]] = [0.0]
+    yaw_accel_radps2: Some[Annotated[float, Field(ge=-20, le=20)]] = [0.0]
     conditions: Path | None = None
     road_rule: bool = False
     quick: Quick | None = None
