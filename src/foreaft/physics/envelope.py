@@ -54,6 +54,12 @@ right foot, which the trim does not model.
 
 PLACES: Final = (tr.FRONT_MARGIN, tr.REAR_MARGIN)
 
+PAST_LOCK: Final = (1.0, 1.02, 1.06, 1.0 + tr.SLIDE_BLEND)
+"""Times the pedal of the first lock at which a limit found further on is checked.
+
+A slide that has just begun may spend the other axle and, grown, relieve it again.
+"""
+
 HORIZON: Final = 1.5
 """The axle that is not the first to go is looked for up to this many times the limit.
 
@@ -148,20 +154,25 @@ def _spent_while_rolling(
     found: Floats,
     at_zero: tuple[float, float],
 ) -> None:
-    """Correct a limit that was looked for past the first lock but lies before it.
+    """Correct a limit that was looked for past the first lock, or past its slide, but lies before.
 
     ``out`` holds the trim at the first lock.
     Sliding wheels slow the car less and turn it, so that the margin of a spent axle may come back
     and the search step over its first zero.
     """
-    margins = (out[tr.FRONT_MARGIN], out[tr.REAR_MARGIN])
-    for axle in range(2):
-        if margins[axle] < -ROUGH and found[axle] > found[FIRST_WHEEL]:
-            top = found[FIRST_WHEEL]
-            found[axle] = _find_zero(
-                car, table, share, road, out, PLACES[axle], at_zero[axle], top, top, FINE
-            )
-            found[LOST] = 0.0
+    for reach in PAST_LOCK:
+        top = reach * found[FIRST_WHEEL]
+        if reach > 1.0:
+            if top >= min(found[FRONT], found[REAR]):
+                break
+            tr.trim(car, table, share, top, road, out)
+        margins = (out[tr.FRONT_MARGIN], out[tr.REAR_MARGIN])
+        for axle in range(2):
+            if margins[axle] < -ROUGH and found[axle] > top:
+                found[axle] = _find_zero(
+                    car, table, share, road, out, PLACES[axle], at_zero[axle], top, top, FINE
+                )
+                found[LOST] = 0.0 if reach == 1.0 else out[tr.LOST]
 
 
 @kernel
