@@ -39,3 +39,7 @@ lock: ## take new versions into locks/ (network)
 clean:
 	rm -rf .venv build dist .pytest_cache .mypy_cache .ruff_cache .hypothesis
 	find src tests tools -name __pycache__ -type d -prune -exec rm -rf {} +
+
+bench: ## ratios against plain ways
+	@tools/setup.sh test
+	@for one in choose plan lap cold; do .venv/bin/python benchmarks/$$one.py || exit 1; done
