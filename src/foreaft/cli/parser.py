@@ -244,11 +244,11 @@ foreaft advise --car car.toml --sheet corners.csv --history
         help="; ".join(f"{key}: {text}" for key, text in SYMPTOMS.items()),
     )
     parser.add_argument("--setting", type=float, help="setting it happened at")
-    parser.add_argument("--times", type=int, default=1, help="how often (1)")
+    parser.add_argument("--times", type=int, help="how often (once; every pass for fine)")
     parser.add_argument("--passes", type=int, default=5, help="of how many passes (5)")
     parser.add_argument("--samples", type=int, default=200, help="cars sampled (200)")
     parser.add_argument("--seed", type=int, default=1, help="seed of the sampling (1)")
-    parser.add_argument("--forget", action="store_true", help="do not keep this in the history")
+    parser.add_argument("--forget", action="store_true", help="neither read nor add to the history")
     parser.add_argument("--history", action="store_true", help="list what was changed, and why")
 
 

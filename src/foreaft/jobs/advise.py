@@ -44,6 +44,10 @@ Floats = NDArray[np.float64]
 TOLD_RANGES: Final = 5
 """So many narrowed ranges are told, the most narrowed first."""
 
+ELSE_SHOWN: Final = f"{max(sy.LEAST[:-1]):g}, came round {sy.LEAST[3]:g}"
+
+PACES_SHOWN: Final = "as planned, " + ", ".join(f"{pace:g}" for pace in sy.PACES if pace)
+
 CROSSOVER: Final = "crossover_setting"
 
 NAMES: Final = {
@@ -56,10 +60,10 @@ NAMES: Final = {
 }
 
 BALANCE: Final = {
-    "locked_inside_front": "the front does too much of the braking",
-    "locked_both_fronts": "the front does too much of the braking",
-    "loose_on_entry": "the rear does too much of the braking",
-    "came_round": "the rear does too much of the braking",
+    "locked_inside_front": "the front is asked for too much of the braking",
+    "locked_both_fronts": "the front is asked for too much of the braking",
+    "loose_on_entry": "braking leaves the rear too little grip",
+    "came_round": "braking leaves the rear too little grip",
     "would_not_turn": "braking has spent the front",
 }
 
@@ -112,12 +116,7 @@ class _Judged:
 
     weights: sy.Weights
     by_balance: float | None
-    moves: list[sy.Move]
-    steps: int
-    forward_frac: float
-    rearward_frac: float
-    regret_s: float
-    barred: bool
+    decision: sy.Decision
 
 
 def advise(
@@ -403,45 +402,14 @@ def _judge(
         start=np.zeros(len(scene.cars.crossover_share)),
     )
     weights = sy.weigh(log_like)
-    cells = _fields(scene, new.zone, scene.cars.arrays.share, scene.row, cancelled)
-    costs = cells[:, :, co.COST]
-    ways = sy.WAYS[new.symptom] if new.trouble or new.symptom == "fine" else sy.WAYS["fine"]
-    barred = _came_round_at(reports, new.zone, scene.forward)
-    moves = [
-        one
-        for steps in ways
-        if steps
-        and scene.forward * new.setting + steps > barred
-        and (one := sy.move(costs, weights.each, new.setting, scene.forward, steps)) is not None
-    ]
-    forced = new.symptom == "came_round" and new.trouble > 0
-    best = moves[0] if forced and moves else sy.best_move(moves)
-    lost = sy.regret(costs, weights.each, new.setting)
-    if new.symptom == "fine" and lost < GOOD_ENOUGH_S:
-        best = None
-    ahead, behind = sy.forward_mass(costs, weights.each, new.setting, scene.forward)
+    share = scene.cars.arrays.share
+    rows = [sy.paced(scene.row, pace) for pace in sy.PACES]
+    cells = np.array([_fields(scene, new.zone, share, row, cancelled) for row in rows])
+    both = sy.joint(chances[-1], weights.each, new)
+    decision = sy.decide(cells[..., co.COST], both, reports, scene.forward)
     felt = new.symptom != "fine" and new.trouble > 0
-    share = sy.by_balance(chances[-1], weights.each, new.trouble, new.passes) if felt else None
-    return _Judged(
-        weights,
-        share,
-        moves,
-        0 if best is None else best.steps,
-        ahead,
-        behind,
-        lost,
-        scene.forward * new.setting <= barred,
-    )
-
-
-def _came_round_at(reports: list[sy.Report], zone: int, forward: int) -> float:
-    """Rank of the most forward setting at which the car has come round here; nothing: -inf."""
-    ranks = [
-        forward * one.setting
-        for one in reports
-        if one.zone == zone and one.symptom == "came_round" and one.trouble
-    ]
-    return max(ranks, default=-np.inf)
+    by_balance = sy.by_balance(chances[-1], both, new) if felt else None
+    return _Judged(weights, by_balance, decision)
 
 
 def _chances(
@@ -475,19 +443,19 @@ def _fields(scene: _Scene, zone: int, share: Floats, row: Floats, cancelled: Can
 
 def _advice(scene: _Scene, new: sy.Report, judged: _Judged, times: int, reports: int) -> Advice:
     face = scene.lap.faces[new.zone]
-    to = new.setting + scene.forward * judged.steps
+    to = new.setting + scene.forward * judged.decision.steps
     return Advice(
         zone_id=face.zone_id,
         zone_name=face.name,
         from_setting=float(scene.settings[new.setting]),
         to_setting=float(scene.settings[to]),
-        direction={1: "front", 0: "stay", -1: "rear"}[judged.steps],  # type: ignore[arg-type]
+        direction={1: "front", 0: "stay", -1: "rear"}[judged.decision.steps],  # type: ignore[arg-type]
         because=_because(scene, new, judged, times),
         narrowed=_narrowed(scene, judged.weights),
         cannot_tell=_cannot_tell(scene, new, judged),
         by_balance_frac=judged.by_balance,
-        best_forward_frac=judged.forward_frac,
-        best_rearward_frac=judged.rearward_frac,
+        best_forward_frac=judged.decision.forward_frac,
+        best_rearward_frac=judged.decision.rearward_frac,
         weighed=[
             StepWeighed(
                 setting=float(scene.settings[new.setting + scene.forward * one.steps]),
@@ -495,7 +463,7 @@ def _advice(scene: _Scene, new: sy.Report, judged: _Judged, times: int, reports:
                 give_or_take_s=one.give_or_take_s,
                 better_frac=one.better_frac,
             )
-            for one in judged.moves
+            for one in judged.decision.moves
         ],
         cars=len(judged.weights.each),
         cars_effective=judged.weights.cars,
@@ -516,14 +484,17 @@ def _because(scene: _Scene, new: sy.Report, judged: _Judged, times: int) -> str:
         )
     if new.symptom == "came_round" and new.trouble:
         parts.append("A car that came round goes forward at once, whatever the numbers say.")
+    elif judged.decision.forced:
+        parts.append("A rear that is loose so often goes forward first, whatever the numbers say.")
     parts.append(_mass_sentence(scene, new, judged))
-    parts.extend(_gain_sentence(scene, new, one) for one in judged.moves)
-    if new.symptom == "fine" and not judged.steps:
+    parts.extend(_gain_sentence(scene, new, one) for one in judged.decision.moves)
+    if new.symptom == "fine" and not judged.decision.steps:
+        left = max(judged.decision.regret_s, 0.0)
         parts.append(
-            f"All in all {max(judged.regret_s, 0.0):.3f} s a pass are left here; what works is "
-            f"not changed for less than {GOOD_ENOUGH_S:.3f} s or what is not sure."
+            f"All in all {left:.3f} s a pass are left here; what works is not changed "
+            f"for less than {GOOD_ENOUGH_S:.3f} s or what is not sure."
         )
-    if judged.barred and not (new.symptom == "came_round" and new.trouble):
+    if judged.decision.barred and not (new.symptom == "came_round" and new.trouble):
         parts.append("The car has come round here at this setting or further forward before.")
     return " ".join(parts)
 
@@ -534,19 +505,19 @@ def _step_sentence(scene: _Scene, new: sy.Report, judged: _Judged) -> str:
     if adjuster.higher_means is None:
         raise AssertionError("advised without a direction")
     counts = direction_of(adjuster.higher_means).replace("Bigger", "bigger")
-    if not judged.steps:
+    if not judged.decision.steps:
         return f"Stay at {here} ({counts})."
-    to = float(scene.settings[new.setting + scene.forward * judged.steps])
-    way = "FORWARD" if judged.steps > 0 else "REARWARD"
+    to = float(scene.settings[new.setting + scene.forward * judged.decision.steps])
+    way = "FORWARD" if judged.decision.steps > 0 else "REARWARD"
     return f"One step {way}, {here} -> {format_setting(to, adjuster.step)} ({counts})."
 
 
 def _mass_sentence(scene: _Scene, new: sy.Report, judged: _Judged) -> str:
     here = format_setting(float(scene.settings[new.setting]), scene.adjuster.step)
-    ahead, behind = judged.forward_frac, judged.rearward_frac
+    ahead, behind = judged.decision.forward_frac, judged.decision.rearward_frac
     return (
-        f"Of the cars that fit what is known, counted by how well they explain the reports, the "
-        f"best setting of this zone is further forward than {here} for {_part(ahead)}, "
+        f"Of the cars and ways of driving that fit, counted by how well they explain the reports, "
+        f"the best setting of this zone is further forward than {here} for {_part(ahead)}, "
         f"further rearward for {_part(behind)}."
     )
 
@@ -569,20 +540,19 @@ def _part(fraction: float) -> str:
 
 def _cannot_tell(scene: _Scene, new: sy.Report, judged: _Judged) -> str | None:
     """What is left open, and the test that would settle it; None where the cars agree."""
-    if judged.steps or new.symptom == "fine" or not new.trouble:
+    if new.symptom == "fine" or not new.trouble:
         return None
-    if not judged.moves:
+    if not judged.decision.moves:
         end = "front" if sy.WAYS[new.symptom][-1] > 0 else "rear"
         return (
             f"No step to the {end} is left or allowed here. Brake earlier or less; the range of "
             "the adjuster is for a qualified person to move."
         )
-    asked = judged.moves[0]
-    needed = asked.enough_frac
-    against = judged.rearward_frac if asked.steps > 0 else judged.forward_frac
-    if against > 0.5:
+    asked = judged.decision.moves[0]
+    forward, rearward = judged.decision.forward_frac, judged.decision.rearward_frac
+    if (rearward if asked.steps > 0 else forward) > 0.5:
         why = "what was felt and what is known of the car point opposite ways"
-    elif asked.better_frac <= 1.0 - needed:
+    elif judged.decision.steps or asked.better_frac <= 1.0 - asked.enough_frac:
         return None
     else:
         why = "the gain of a step is smaller than its own uncertainty"
@@ -631,8 +601,8 @@ def _crossover_settings(cars: Cars) -> Floats:
 
 def _note(judged: _Judged, request: AdviseRequest, notes: Notes) -> None:
     for key, value, unit in (
-        ("advise.paces", ", ".join(f"{pace:g}" for pace in sy.PACES), "of the limit"),
-        ("advise.reports_of_something_else_frac", sy.LEAST, "per pass"),
+        ("advise.paces", PACES_SHOWN, "of the limit"),
+        ("advise.reports_of_something_else_frac", ELSE_SHOWN, "per pass"),
         ("advise.symptom_told_at_most_frac", sy.MOST, "per pass"),
         ("advise.came_round_per_rear_event_frac", sy.ROUND_SHARE, ""),
         ("advise.balance_complained_of_at_most_frac", sy.FELT_MOST, "per pass"),
