@@ -41,7 +41,7 @@ HIGH_USE: Final = 1.0
 GRID: Final = 9
 """Uses tried first, over the whole range."""
 
-FINER: Final = (0.05, 0.015)
+FINER: Final = (0.05, 0.015, 0.006)
 """Half widths of the searches that follow: the tail of the scatter is steep."""
 
 FAR: Final = 40.0
@@ -484,7 +484,7 @@ def best_uses(
     middle, half = 0.5 * (LOW_USE + HIGH_USE), 0.5 * (HIGH_USE - LOW_USE)
     uses[0], uses[1] = 0.85, middle
     turning = zone[RELEASE] < zone[TURN_IN]
-    for round_ in range(3):
+    for round_ in range(1 + len(FINER)):
         width = half if round_ == 0 else FINER[round_ - 1]
         points = GRID if round_ == 0 else 3
         for which in range(1, -1, -1):
