@@ -111,7 +111,7 @@ def command_page() -> str:
     out = ["# Command line", "", NOTE]
     out += [
         f"{parser.description}",
-        f"{CAUTION}",
+        *re.split(r"(?<=\.) ", CAUTION),
         "",
         "Every command has `--help`, with examples, and `--json`.",
         "With `--json` the answer alone goes to standard output; see [JSON](json.md).",
