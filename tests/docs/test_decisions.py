@@ -7,6 +7,7 @@ from importlib import import_module
 import pytest
 
 from docs.pages import DOCS
+from foreaft.plan import ensemble
 
 FOLDER = DOCS / "decisions"
 
@@ -41,10 +42,9 @@ def test_numbers_on_the_pages_are_the_codes(
     assert getattr(import_module(f"foreaft.{module}"), name) == value, f"{file.name} is out of date"
 
 
-def test_mid_corner_thresholds_are_the_codes() -> None:
-    from foreaft.plan.ensemble import MID_CORNER_DIFFERENCE as told
-
-    assert (told["pushes"][0], told["neutral"], told["loose"][1]) == (0.04, (-0.02, 0.07), 0.01)
+def test_mid_corner_parts_are_the_codes() -> None:
+    parts = ensemble.MID_CORNER_PART
+    assert parts == {"pushes": (0.5, 1.0), "neutral": (0.2, 0.8), "loose": (0.0, 0.5)}
 
 
 def test_each_page_is_listed() -> None:
