@@ -1,4 +1,4 @@
-"""Spoil files by the thousand and plan with them; see docs of tests/jobs/test_fuzz.py.
+"""Spoil files by the thousand and plan with them; tests/jobs/test_fuzz.py runs a few.
 
     python tests/fuzz.py --count 5000
 
