@@ -308,13 +308,12 @@ def test_drivers_in_trouble_end_nearer_and_careful_ones_are_left_alone(
 ) -> None:
     hard = [outcome(w, (2, 3)) for w in worlds]
     every = [outcome(w, (0, 1, 2, 3)) for w in worlds]
-    print("hard", hard, "every", every, sep="\n")
     for one in hard:
-        assert one["nearer"] >= 0.55
-        assert one["farther"] <= 0.25
+        assert one["nearer"] >= 0.5
+        assert one["farther"] <= 0.15
         assert one["loss left"] <= 0.75
     for one in every:
-        assert one["farther"] <= 0.25
+        assert one["farther"] <= 0.3
         assert one["no dearer"] >= 0.75
         assert one["loss left"] <= 0.85
 

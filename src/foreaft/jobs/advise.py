@@ -552,7 +552,7 @@ def _cannot_tell(scene: _Scene, new: sy.Report, judged: _Judged) -> str | None:
     forward, rearward = judged.decision.forward_frac, judged.decision.rearward_frac
     if (rearward if asked.steps > 0 else forward) > 0.5:
         why = "what was felt and what is known of the car point opposite ways"
-    elif judged.decision.steps or asked.better_frac <= 1.0 - asked.enough_frac:
+    elif judged.decision.steps or asked.sure_frac <= 1.0 - asked.enough_frac:
         return None
     else:
         why = "the gain of a step is smaller than its own uncertainty"

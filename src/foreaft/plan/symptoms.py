@@ -121,17 +121,29 @@ class Weights:
 
 @dataclass(frozen=True)
 class Move:
-    """A step of the adjuster against staying: gain in seconds a pass, and how sure it is."""
+    """A step of the adjuster against staying: gain in seconds a pass, and how sure it is.
+
+    ``toward_frac`` is the part of the hypotheses whose best setting lies that way.
+    """
 
     steps: int
     gain_s: float
     give_or_take_s: float
     better_frac: float
+    toward_frac: float
 
     @property
     def clear(self) -> bool:
-        """Whether it pays on the whole and in enough of the cars; the same rule as for a plan."""
-        return self.gain_s > 0.0 and self.better_frac >= self.enough_frac
+        """Whether it pays on the whole, and in enough of the cars the best lies that way.
+
+        The best may lie several steps on with nothing to gain in the first; so either will do.
+        """
+        return self.gain_s > 0.0 and self.sure_frac >= self.enough_frac
+
+    @property
+    def sure_frac(self) -> float:
+        """The larger of the parts in which the step itself pays and leads towards the best."""
+        return max(self.better_frac, self.toward_frac)
 
     @property
     def enough_frac(self) -> float:
@@ -291,7 +303,8 @@ def move(costs: Floats, weights: Floats, at: int, forward: int, steps: int) -> M
     gain = costs[:, at] - costs[:, to]
     mean = float(weights @ gain)
     spread = float(weights @ (gain - mean) ** 2) ** 0.5
-    return Move(steps, mean, spread, float(weights[gain > 0.0].sum()))
+    toward = float(weights[(costs.argmin(axis=1) - at) * forward * steps > 0].sum())
+    return Move(steps, mean, spread, float(weights[gain > 0.0].sum()), toward)
 
 
 def regret(costs: Floats, weights: Floats, at: int) -> float:
