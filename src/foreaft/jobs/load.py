@@ -126,8 +126,8 @@ def known_adjuster(car: Car) -> Adjuster:
             "any setting",
             because="nobody has confirmed which way the adjuster counts, and the wrong way hurts",
             would_settle='adjuster.higher_means = "front" or "rear" in the car file; stop gently '
-            "from low speed at both ends of the range and see which wheels work harder; of a class of "
-            "car, tell it by --today, --higher and --first",
+            "from low speed at both ends of the range and see which wheels work harder; of a class "
+            "of car, tell it by --today, --higher and --first",
         )
     if adjuster.meaning == "unknown" and car.anchor is None:
         raise CannotTell(
