@@ -1,5 +1,5 @@
 # Foreaft on a machine with python3, python3-venv, make and git. Everything lives in .venv.
-.PHONY: demo test quick timing lint format lock clean
+.PHONY: demo test quick timing lint format lock bench clean
 
 WORKERS ?= 2
 export PYTHON ?= python3

@@ -1,6 +1,6 @@
 """Draw the invented demo circuit: straights and bends with eased ends, closed by two straights.
 
-Writes ``circuit.csv`` (centre line and widths every 5 m) into the folder given.
+Writes ``brackwater.csv`` (centre line and widths every 5 m) into the folder given.
 A bend's curvature rises, stays and falls linearly (a clothoid, an arc, a clothoid), so its heading
 changes by exactly the angle asked for; the lengths of two straights follow from closing the lap.
 Every number is invented.
@@ -119,7 +119,7 @@ def widths(count: int) -> tuple[Floats, Floats]:
 
 
 def main() -> None:
-    """Write circuit.csv into the folder named on the command line."""
+    """Write brackwater.csv into the folder named on the command line."""
     lengths, fine = closed_lap()
     short = {name: round(length) for name, length in lengths.items() if length < 50.0}
     if short:
@@ -134,7 +134,7 @@ def main() -> None:
     lines += [
         f"{a:.3f},{b:.3f},{c:.2f},{d:.2f}" for a, b, c, d in zip(x, y, right, left, strict=True)
     ]
-    (Path(sys.argv[1]) / "circuit.csv").write_text("\n".join(lines) + "\n", "utf-8")
+    (Path(sys.argv[1]) / "brackwater.csv").write_text("\n".join(lines) + "\n", "utf-8")
     straights = {name: round(length) for name, length in lengths.items()}
     print(f"{s[-1]:.0f} m, {count} points, straights {straights}")
 

@@ -191,6 +191,8 @@ def check(asked: Namespace) -> int:
         if not asked.json:
             print(f"{file}: good")
             print(show.report(answers[-1]))
+            for line in show.around(answers[-1])[: len(answers[-1].warnings)]:
+                print(line)
     if failed and asked.json:
         raise failed[0]
     if asked.json:

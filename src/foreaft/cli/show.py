@@ -51,6 +51,7 @@ def plan(answer: Envelope[Plan], units: Units = "metric") -> str:
         ),
         "",
         _changes_line(result),
+        *_frontier(result),
     ]
     if result.relative_to_anchor and result.anchor_setting is not None:
         anchor = format_setting(result.anchor_setting, step)
@@ -75,6 +76,15 @@ def _first_step(result: Plan) -> list[str]:
 
 
 VERDICTS = {"set": "set it", "no_matter": "does not matter", "cannot_tell": "cannot tell"}
+GUESS_BELOW = 0.6
+"""A setting that is right for fewer of the cars than this is called a best guess."""
+
+
+def _verdict(zone: ZonePlan) -> str:
+    sure = zone.setting_sure_frac
+    if zone.advice == "set" and sure is not None and sure < GUESS_BELOW:
+        return "best guess"
+    return VERDICTS[zone.advice]
 
 
 def _zone_line(zone: ZonePlan, step: float, units: Units) -> tuple[str, ...]:
@@ -87,23 +97,31 @@ def _zone_line(zone: ZonePlan, step: float, units: Units) -> tuple[str, ...]:
         f"{zone.limiting_axle}, {zone.limiting_phase}",
         format_percent(zone.margin_frac),
         sure,
-        VERDICTS[zone.advice],
+        _verdict(zone),
     )
 
 
 def _changes_line(result: Plan) -> str:
     changes = result.total.changes
     if changes == 0:
-        return (
-            "No change pays for itself on this lap: leave the adjuster alone. "
-            f"(Up to {result.changes_max} were allowed.)"
-        )
-    kept, best = result.frontier[0], result.frontier[-1]
+        allowed = f" (Up to {result.changes_max} were allowed.)" if result.changes_max else ""
+        return "No change pays for itself on this lap: leave the adjuster alone." + allowed
+    gain = (result.lap_setting.cost_us - result.total.cost_us) / 1e6
+    return f"{changes} changes a lap, worth {gain:.3f} s a lap against one setting."
+
+
+def _frontier(result: Plan) -> list[str]:
+    """What more changes would bring, and what they would cost."""
+    rows = []
     for point in result.frontier:
-        if point.changes <= changes:
-            best = point
-    gain = (kept.cost_us - best.cost_us) / 1e6
-    return f"{changes} changes a lap, worth {gain:.2f} s a lap against one setting."
+        gain = point.limit_s + point.margin_s + point.risk_s + point.rotation_s
+        price = point.attention_s + point.forgotten_s
+        row = (str(point.changes), f"{gain:+.3f} s", f"{price:+.3f} s")
+        if row not in rows:
+            rows.append(row)
+    if len(rows) < 2:
+        return []
+    return ["", table(("changes a lap", "bring", "attention and forgetting"), rows)]
 
 
 def side_by_side(answers: Sequence[Envelope[Plan]]) -> str:

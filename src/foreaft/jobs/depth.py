@@ -36,7 +36,7 @@ def best_depths(lap: Lap, car: Car, conditions: Conditions, driver: Driver) -> L
     vector, table = nominal(car, conditions)
     share = np.array([[middle_share(car, conditions)]])
     arrays = CarArrays(vector[None], table[None], np.zeros(1), share)
-    gentle, row = gentle_decel(car, conditions), driver_row(driver)
+    gentle, row = gentle_decel(car, conditions), driver_row(driver, car.brakes.anti_lock)
     costs = []
     for depth, left in CHOICES:
         tried = arrange([_braked(road, depth, left) for road in lap.roads], gentle)

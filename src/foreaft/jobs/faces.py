@@ -53,8 +53,8 @@ def zone_plans(work: Work, causes: list[str], notes: Notes) -> list[ZonePlan]:
         if spent:
             notes.warn(
                 "zone_beyond_car",
-                f"{work.lap.faces[i].name}: at the stated speed and radius an axle is spent before "
-                "the brake is touched; its numbers show the least bad setting only",
+                f"{work.lap.faces[i].name}: at this speed and radius an axle is spent before the "
+                "brake is touched; its numbers show the least bad setting only",
                 work.lap.faces[i].zone_id,
             )
     return zones

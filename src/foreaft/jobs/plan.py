@@ -187,7 +187,7 @@ def work_out(
         [face.name for face in lap.faces],
     )
     warn_of_cars(cars, car, notes)
-    row = driver_row(driver)
+    row = driver_row(driver, car.brakes.anti_lock)
     cells = fields(
         cars.arrays,
         lap.arrays,
@@ -275,6 +275,16 @@ def warn_of_cars(cars: Cars, car: Car, notes: Notes) -> None:
         )
 
 
+def _warn_of_anti_lock(car: Car, notes: Notes) -> None:
+    if car.brakes.anti_lock:
+        notes.warn(
+            "anti_lock",
+            "the car has anti-lock: the setting chooses which end it works on first and how the "
+            "car turns under braking, locked wheels cost little, and where this plan says that "
+            "an end lets go, its anti-lock begins to work; the system itself is not modelled",
+        )
+
+
 def _warn_of_class(work: Work, notes: Notes) -> None:
     """Say how little a class and an anchor are worth; docs/studies measured it."""
     if work.adjuster.meaning != "unknown":
@@ -326,6 +336,7 @@ def _result(work: Work, request: PlanRequest, notes: Notes) -> Plan:
     flat = [verdict == "no_matter" for verdict in made.verdicts]
     found = causes(Situation(one, lap.arrays, work.row), SIDE_USE, flat)
     zones = zone_plans(work, found, notes)
+    _warn_of_anti_lock(work.car, notes)
     _warn_of_class(work, notes)
     _warn_of_far(work, notes)
     planned = [float(settings[i]) for i in chosen]

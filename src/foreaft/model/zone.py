@@ -81,7 +81,8 @@ class SheetRow(Model):
     ]
     min_kmh: Annotated[float, Quantity("km/h", *_MINIMUM, "45 to 200", "lowest speed")]
     radius_m: Annotated[
-        float | None, Quantity("m", *_RADIUS, "14 to 200", "radius driven at the apex; or lateral_g")
+        float | None,
+        Quantity("m", *_RADIUS, "14 to 200", "radius driven at the apex; or lateral_g"),
     ] = None
     lateral_g: Annotated[
         float | None,

@@ -29,10 +29,7 @@ NODES_STRAIGHT: Final = 24
 NODES: Final = NODES_TURNING + NODES_STRAIGHT + 1
 
 RAMP_TIME_S: Final = 0.35
-"""The pedal is eased to what is carried into the turn over this time before turn-in.
-
-Common practice, no source.
-"""
+"""The pedal is eased over this time before turn-in. Common practice, no source."""
 
 LOW_USE: Final = 0.25
 HIGH_USE: Final = 1.0

@@ -20,6 +20,13 @@ GROSS_SIZE_FRAC: Final = 0.30
 GROSS_SD_FRAC: Final = 0.15
 """A gross mistake presses so much harder than planned, with such a scatter. Assumptions."""
 
+LOCKS: Final = (co.FRONT_STRAIGHT, co.REAR_STRAIGHT, co.INSIDE_WHEEL)
+ANTI_LOCK_DIVIDES: Final = 7.0
+"""What a locked wheel costs is divided by this in a car with anti-lock: 5 to 10.
+
+Common practice, no source.
+"""
+
 EVENTS: Final = {
     co.FRONT_STRAIGHT: "front_straight",
     co.REAR_STRAIGHT: "rear_straight",
@@ -29,12 +36,13 @@ EVENTS: Final = {
 }
 
 
-def driver_row(driver: Driver) -> NDArray[np.float64]:
+def driver_row(driver: Driver, anti_lock: bool = False) -> NDArray[np.float64]:
     """Return the driver row of :mod:`foreaft.plan.cost`, shape (DRIVER_SIZE,).
 
     Hit and hold of the pedal are one scatter in the straight part, the larger of the two, because
     the tightest place is as often the first hit as the end of the stop.
     Boldness divides the prices of mistakes and touches nothing else.
+    Anti-lock makes locked wheels cheap; it does not make a spent axle turn the car.
     """
     row = np.zeros(co.DRIVER_SIZE)
     row[co.HIT_SD] = max(driver.hit_sd_frac, driver.hold_sd_frac)
@@ -48,6 +56,7 @@ def driver_row(driver: Driver) -> NDArray[np.float64]:
     row[co.FIXED_USE] = driver.use_of_limit_frac or 0.0
     for place, name in EVENTS.items():
         event: Event = getattr(driver.events, name)
-        row[co.CAUGHT + place] = event.caught_s / driver.boldness
-        row[co.WORSE + place] = event.worse_s / driver.boldness
+        cheaper = ANTI_LOCK_DIVIDES if anti_lock and place in LOCKS else 1.0
+        row[co.CAUGHT + place] = event.caught_s / driver.boldness / cheaper
+        row[co.WORSE + place] = event.worse_s / driver.boldness / cheaper
     return row
