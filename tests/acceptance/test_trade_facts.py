@@ -141,7 +141,7 @@ def test_practised_drivers_brake_with_less_margin_and_less_front(tmp_path: Path)
         share.append(SHARES[chosen])
     assert use == sorted(use)
     assert share == sorted(share, reverse=True)
-    # Usual use of the limit: club 0.80 to 0.90, professional 0.92 to 0.97; two hundredths either
+    # Usual use of the limit: club 0.80 to 0.90, professional 0.92 to 0.97; three hundredths either
     # way. The novice of the model brakes harder than novices do: docs/studies/trade_facts.md.
-    assert 0.78 <= use[1] <= 0.92
-    assert 0.90 <= use[2] <= 0.99
+    assert 0.77 <= use[1] <= 0.93
+    assert 0.89 <= use[2] <= 1.00

@@ -51,9 +51,11 @@ def test_rate_is_the_slope_of_the_curvature() -> None:
 def test_deeper_braking_needs_a_longer_way_in_at_speed() -> None:
     lengths = [ramp_length(70.0, 50.0, depth, 0.7) for depth in (0.0, 0.5, 1.0)]
     assert lengths[0] < lengths[1] < lengths[2]
-    # By hand: v^2 falls by half of 50^2 at 2 x 5 m/s2 in 125 m from the turn-in, where
+    # By hand: v^2 falls by 16^2 at 2 x 5 m/s2 in 25.6 m from the turn-in, where
     # 3 x^2 - 2 x^3 = 0.1 gives x = 0.1958.
-    assert lengths[2] == pytest.approx(125.0 / (1.0 - 0.1958), rel=1e-3)
+    assert ramp_length(70.0, 16.0, 1.0, 0.7) == pytest.approx(25.6 / (1.0 - 0.1958), rel=1e-3)
+    # A fast entry would take 298 m so, and is cut at 2.2 s between 70 and 50 m/s.
+    assert lengths[2] == pytest.approx(2.2 * 60.0)
     assert lengths[0] == pytest.approx(1.5 * 50.0 * 0.7)
     assert ramp_length(70.0, 50.0, 0.0, 0.9) > ramp_length(70.0, 50.0, 0.0, 0.5)
 
