@@ -99,13 +99,10 @@ def costs_at(cost: Floats, shares: Floats) -> Floats:
     return np.array([np.interp(s, GRID, c) for s, c in zip(shares, cost, strict=True)])
 
 
-def answer_of(mid: float, rng: np.random.Generator) -> str:
-    """What the driver of a truth says; where two answers fit the ranges, either of them."""
-    fits = [
-        word
-        for word, (low, high) in en.MID_CORNER_DIFFERENCE.items()
-        if word is not None and low <= mid <= high
-    ]
+def answer_of(mid: float, among: Floats, rng: np.random.Generator) -> str:
+    """What the driver of a truth says, by its rank among the class; of two that fit, either."""
+    rank = float((among < mid).mean())
+    fits = [word for word, (low, high) in en.MID_CORNER_PART.items() if low <= rank <= high]
     return str(rng.choice(fits))
 
 
@@ -123,8 +120,10 @@ def recommend(model: Fleet, car: Car, anchor: Anchor | None) -> float | None:
         told = car.replace(adjuster=wide, anchor=anchor)
         arrays = model.arrays._replace(settings=settings)
         shares = anchored_shares(told, arrays, model.draws, model.crossover, SEED)
-        low, high = en.MID_CORNER_DIFFERENCE[anchor.mid_corner]
-        rows = rows[(model.mid[rows] >= low) & (model.mid[rows] <= high)]
+        if anchor.mid_corner is not None:
+            part = en.MID_CORNER_PART[anchor.mid_corner]
+            low, high = np.quantile(model.mid[rows], part)
+            rows = rows[(model.mid[rows] >= low) & (model.mid[rows] <= high)]
         if len(rows) < en.FEWEST_KEPT:
             return None
     mean = costs_at(model.cost[rows], shares[rows]).mean(axis=0)
@@ -155,7 +154,7 @@ def questions(
     today, first = run(rng.uniform(-RAN_WITHIN, RAN_WITHIN))
     told = Anchor(setting=today, first_to_let_go=first)
     likely, end = run(abs(rng.normal(0.0, 0.015)) * rng.choice([-1.0, 1.0]))
-    word = answer_of(float(truth.mid[i]), rng)
+    word = answer_of(float(truth.mid[i]), model.mid[1:], rng)
     near = round((run(0.0)[0] + step * rng.integers(-1, 2)) / step) * step
     stops = Anchor(setting=float(near), first_to_let_go="together", mid_corner=word)
     return {
