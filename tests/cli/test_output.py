@@ -173,7 +173,7 @@ def test_ctrl_c_stops_soon(wait_s: float, more: list[str], tmp_path: Path) -> No
     begun = time.monotonic()
     out, err = process.communicate(timeout=60)
     spent = time.monotonic() - begun
-    # Caught inside code that Python itself executes from a string (a dataclass being made, say), the
+    # Caught inside code that Python executes from a string (a dataclass being made, say), the
     # interpreter ends by the signal after we have tidied up; a shell shows 130 for both.
     assert process.returncode in (130, -signal.SIGINT), err
     assert "Traceback" not in out + err
