@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from foreaft.base.errors import InputError
@@ -225,7 +225,16 @@ ROWS = st.builds(
     run_off=st.none() | st.sampled_from(["open", "gravel", "wall"]),
 )
 
+PLAIN = {
+    "direction": "none",
+    "approach_kmh": 200.0,
+    "min_kmh": 50.0,
+    "depth_frac": 0.0,
+    "hand_time_s": 1.0,
+}
 
+
+@example([PLAIN | {"name": "0.0"}, PLAIN | {"name": ".0"}])
 @given(st.lists(ROWS, min_size=1, max_size=8))
 def test_any_sheet_comes_back_as_written(rows: list[dict[str, object]]) -> None:
     sheet = ZoneSheet(id="x", name="x", rows=tuple(SheetRow(**row) for row in rows))

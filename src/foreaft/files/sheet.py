@@ -303,5 +303,5 @@ def _dump(rows: Sequence[Model], kind: type[Model]) -> str:
 
 
 def _cell(value: object) -> str:
-    text = repr(value) if isinstance(value, float) else str(value)
-    return text.removesuffix(".0")
+    # Only numbers are shortened: a corner may be called "1.0".
+    return repr(value).removesuffix(".0") if isinstance(value, float) else str(value)
