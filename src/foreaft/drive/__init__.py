@@ -1,0 +1,1 @@
+"""Driving it: the transient car on a zone or a lap, what happened, and how it is recorded."""
