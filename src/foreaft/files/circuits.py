@@ -19,7 +19,6 @@ from __future__ import annotations
 import json
 import math
 import os
-import stat
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, NamedTuple, NoReturn
@@ -34,9 +33,11 @@ from foreaft.files.circuit_shape import (
     checked_shape,
     rows_of,
 )
+from foreaft.files.read import read_text
 from foreaft.track.geometry import Floats, tangents
 from foreaft.track.stations import Kind, RawCircuit
 
+SUFFIXES = (".csv", ".geojson", ".json")
 MAX_BYTES = 64 * 1024 * 1024
 """Largest circuit file read: a million rows; a real one has a few thousand."""
 
@@ -94,125 +95,22 @@ def read_circuit(path: str | os.PathLike[str], *, closed: bool | None = None) ->
         For everything that is wrong, with file, line, key, value, allowed range, unit and hint.
     """
     file = Path(path)
-    data = _bytes_of(file)
     suffix = file.suffix.lower()
+    if suffix not in SUFFIXES and file.is_file():
+        raise InputError(
+            "this is not a kind of file a circuit is read from",
+            code="circuit_suffix",
+            file=file,
+            key="file name",
+            value=file.suffix,
+            allowed=", ".join(SUFFIXES),
+            unit="",
+            hint="give the file the ending that says what is in it",
+        )
+    text = read_text(file, MAX_BYTES)
     if suffix == ".csv":
-        return _from_table(file, _table(file, _text_of(file, data)), closed)
-    if suffix in (".geojson", ".json"):
-        return _from_lonlat(file, _text_of(file, data), closed)
-    raise InputError(
-        "this is not a kind of file a circuit is read from",
-        code="circuit_suffix",
-        file=file,
-        key="file name",
-        value=file.suffix,
-        allowed=".csv, .geojson, .json",
-        unit="",
-        hint="give the file the ending that says what is in it",
-    )
-
-
-# ---------------------------------------------------------------- bytes and text
-
-
-def _bytes_of(file: Path) -> bytes:
-    """The file's bytes, refused by its size before anything is read."""
-    try:
-        status = file.stat()
-        _check_status(file, status)
-        with file.open("rb") as stream:
-            data = stream.read(MAX_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(
-            f"the file cannot be read: {reason}",
-            code="file_unreadable",
-            file=file,
-            key="file",
-            value=reason,
-            allowed="a file you may read",
-            unit="",
-            hint="check the path and the permissions",
-        ) from error
-    if len(data) > MAX_BYTES:
-        _too_big(file, len(data))
-    return data
-
-
-def _check_status(file: Path, status: os.stat_result) -> None:
-    if stat.S_ISDIR(status.st_mode):
-        raise InputError(
-            "this is a directory, not a file",
-            code="file_is_directory",
-            file=file,
-            key="file",
-            value="directory",
-            allowed="a circuit file",
-            unit="",
-            hint="name a file inside it",
-        )
-    if not stat.S_ISREG(status.st_mode):
-        raise InputError(
-            "this is not an ordinary file",
-            code="file_not_regular",
-            file=file,
-            key="file",
-            value="device or pipe",
-            allowed="a circuit file",
-            unit="",
-            hint="save the circuit to a file first",
-        )
-    if status.st_size > MAX_BYTES:
-        _too_big(file, status.st_size)
-    if status.st_size == 0:
-        raise InputError(
-            "the file is empty",
-            code="file_empty",
-            file=file,
-            key="size",
-            value=0,
-            allowed=f"1 to {MAX_BYTES}",
-            unit="bytes",
-            hint="write the circuit into it",
-        )
-
-
-def _too_big(file: Path, size: int) -> NoReturn:
-    raise InputError(
-        "the file is too large for a circuit",
-        code="file_too_large",
-        file=file,
-        key="size",
-        value=size,
-        allowed=f"1 to {MAX_BYTES}",
-        unit="bytes",
-        hint="is this a log? a circuit needs one point every few metres of one lap",
-    )
-
-
-def _text_of(file: Path, data: bytes) -> str:
-    try:
-        text = data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        _not_text(file, line, f"byte 0x{data[error.start]:02x}")
-    if "\0" in text:
-        _not_text(file, text.count("\n", 0, text.index("\0")) + 1, "byte 0x00")
-    return text
-
-
-def _not_text(file: Path, line: int, value: str) -> NoReturn:
-    raise InputError(
-        "the file is not text",
-        code="file_not_text",
-        file=file,
-        line=line,
-        key="encoding",
-        value=value,
-        allowed="UTF-8 text",
-        unit="",
-        hint="export it again as plain CSV or GeoJSON",
-    )
+        return _from_table(file, _table(file, text), closed)
+    return _from_lonlat(file, text, closed)
 
 
 # ---------------------------------------------------------------- CSV
