@@ -399,6 +399,18 @@ def acceleration(car: Car, road: Road) -> float:
 # --- the same car as the kernels read it --------------------------------------------------------
 
 
+UNREAD = {
+    "relaxation_along_m": 0.12,
+    "relaxation_across_m": 0.25,
+    "pitch_lag_s": 0.08,
+    "roll_lag_s": 0.08,
+    "brake_delay_s": 0.02,
+    "brake_build_up_s": 0.05,
+    "steer_limit_rad": 0.5,
+}
+"""What only the transient car reads, and nothing here does."""
+
+
 def vector(car: Car) -> np.ndarray:
     """The car as the row of floats of ``layout``."""
     row = np.zeros(layout.SIZE)
@@ -433,7 +445,8 @@ def vector(car: Car) -> np.ndarray:
         named[f"engine_speed_{i}_mps"] = car.engine_speeds[i]
         named[f"engine_brake_{i}_N"] = car.engine_forces[i]
         named[f"driveline_mass_{i}_kg"] = car.engine_masses[i]
-    assert set(named) == set(layout.INDEX)
+    assert set(named) | set(UNREAD) == set(layout.INDEX)
+    named |= UNREAD
     for name, value in named.items():
         row[layout.INDEX[name]] = value
     return row

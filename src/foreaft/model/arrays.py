@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import pi
+from math import pi, radians
 from typing import TYPE_CHECKING, Final, NamedTuple
 
 import numpy as np
@@ -14,6 +14,7 @@ from foreaft.base.units import GRAVITY_MPS2, mps_from_kmh, pa_from_bar
 from foreaft.model import convert
 from foreaft.model.adjuster import Adjuster
 from foreaft.model.conditions import Conditions
+from foreaft.model.parts import TRANSIENT_DEFAULTS
 from foreaft.physics import layout
 from foreaft.physics.tyre import (
     TABLE_SIZE,
@@ -79,6 +80,7 @@ def vectors(car: Car, draws: Mapping[str, Floats], conditions: Conditions) -> Ca
         _wheels(car, draws),
         _brakes(car, draws),
         _drive(car, draws),
+        _transient(car, n),
     ):
         for name, column in values.items():
             vector[:, layout.INDEX[name]] = column
@@ -138,6 +140,13 @@ def _aero(
         "drag_height_m": v.get("drag_height_m", load.height_m),
         "air_density_kgpm3": np.full(len(lift), conditions.density_kgpm3),
     }
+
+
+def _transient(car: Car, n: int) -> dict[str, Floats]:
+    values = {name: getattr(car.transient, name, None) for name in TRANSIENT_DEFAULTS}
+    given = {k: TRANSIENT_DEFAULTS[k] if v is None else v for k, v in values.items()}
+    given["steer_limit_rad"] = radians(given.pop("steer_limit_deg"))
+    return {name: np.full(n, value) for name, value in given.items()}
 
 
 def _wheels(car: Car, v: Mapping[str, Floats]) -> dict[str, Floats]:

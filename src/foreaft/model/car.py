@@ -21,11 +21,29 @@ from foreaft.model import convert
 from foreaft.model.adjuster import Adjuster
 from foreaft.model.arrays import WHEEL_INERTIA_MASS_KG, CarArrays, vectors
 from foreaft.model.fields import SLUG, Model, Quantity, Word, catalogue, numbers_of, refuse
-from foreaft.model.parts import Anchor, Brakes, Drive, Fuel, Tyres, Wheel
+from foreaft.model.parts import (
+    TRANSIENT_DEFAULTS,
+    Anchor,
+    Brakes,
+    Drive,
+    Fuel,
+    Transient,
+    Tyres,
+    Wheel,
+)
 
 Floats = NDArray[np.float64]
 
-__all__ = ["DEFAULTS", "Car", "CarArrays", "assumptions", "draw", "numbers", "vectors"]
+__all__ = [
+    "DEFAULTS",
+    "Car",
+    "CarArrays",
+    "assumptions",
+    "draw",
+    "numbers",
+    "transient_assumptions",
+    "vectors",
+]
 
 
 class Car(Model):
@@ -158,6 +176,9 @@ class Car(Model):
     brakes: Annotated[Brakes, Word("brakes")]
     adjuster: Annotated[Adjuster | None, Word("the adjuster; absent where there is none")] = None
     anchor: Annotated[Anchor | None, Word("what driving it has shown")] = None
+    transient: Annotated[
+        Transient | None, Word("what only the driven car needs; no plan reads it")
+    ] = None
 
     @model_validator(mode="after")
     def _check(self) -> Self:
@@ -411,6 +432,24 @@ def assumptions(car: Car) -> list[dict[str, Any]]:
                 {"key": key, "value": text, "unit": unit, "source": f"assumption: {_TRADE}"}
             )
     return found
+
+
+def transient_assumptions(car: Car) -> list[dict[str, Any]]:
+    """Give what stands in for keys of ``[transient]`` nobody gave, as :func:`assumptions` does.
+
+    Apart from those, because only what drives the car depends on them.
+    """
+    about = catalogue(Car)
+    return [
+        {
+            "key": f"transient.{name}",
+            "value": value,
+            "unit": about[f"transient.{name}"].about.unit,
+            "source": f"assumption: {_TRADE}",
+        }
+        for name, value in TRANSIENT_DEFAULTS.items()
+        if getattr(car.transient, name, None) is None
+    ]
 
 
 def draw(

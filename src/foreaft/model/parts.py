@@ -563,6 +563,55 @@ class Brakes(Model):
             )
 
 
+class Transient(Model):
+    """``[transient]``: what only the driven car needs; the plan does not read it."""
+
+    relaxation_along_m: Annotated[
+        float | None,
+        Quantity(
+            "m", 0.02, 2, "0.08 to 0.2", "distance in which a tyre builds up its braking force"
+        ),
+    ] = None
+    relaxation_across_m: Annotated[
+        float | None,
+        Quantity("m", 0.02, 2, "0.15 to 0.5", "distance in which a tyre builds up its side force"),
+    ] = None
+    pitch_lag_s: Annotated[
+        float | None,
+        Quantity("s", 0.01, 1, "0.05 to 0.15", "time constant of the load transfer to the front"),
+    ] = None
+    roll_lag_s: Annotated[
+        float | None,
+        Quantity("s", 0.01, 1, "0.05 to 0.15", "time constant of the load transfer to a side"),
+    ] = None
+    brake_delay_s: Annotated[
+        float | None,
+        Quantity("s", 0.005, 0.5, "0.01 to 0.05", "time constant from the foot to the brake lines"),
+    ] = None
+    brake_build_up_s: Annotated[
+        float | None,
+        Quantity(
+            "s", 0.005, 0.5, "0.03 to 0.1", "time constant from the brake lines to the torque"
+        ),
+    ] = None
+    steer_limit_deg: Annotated[
+        float | None,
+        Quantity("deg", 5, 60, "18 to 35", "largest mean angle of the front wheels"),
+    ] = None
+
+
+TRANSIENT_DEFAULTS: Final[dict[str, float]] = {
+    "relaxation_along_m": 0.12,
+    "relaxation_across_m": 0.25,
+    "pitch_lag_s": 0.08,
+    "roll_lag_s": 0.08,
+    "brake_delay_s": 0.02,
+    "brake_build_up_s": 0.05,
+    "steer_limit_deg": 28.0,
+}
+"""What stands in for keys of ``[transient]`` that nobody gave. Common practice, no source."""
+
+
 class Anchor(Model):
     """``[anchor]``: what is known from driving the car as it is."""
 

@@ -59,6 +59,14 @@ PLACES: Final[tuple[Place, ...]] = (
         Place(f"driveline_mass_{i}_kg", "kg", "driveline inertia as mass at the driven wheels")
         for i in range(ENGINE_KNOTS)
     ),
+    # Only the transient car reads these.
+    Place("relaxation_along_m", "m", "distance in which a tyre builds up its force along"),
+    Place("relaxation_across_m", "m", "distance in which a tyre builds up its side force"),
+    Place("pitch_lag_s", "s", "time constant of the load transfer front to rear"),
+    Place("roll_lag_s", "s", "time constant of the load transfer side to side"),
+    Place("brake_delay_s", "s", "time constant from the foot to the line"),
+    Place("brake_build_up_s", "s", "time constant from the line to the brake torque"),
+    Place("steer_limit_rad", "rad", "largest mean angle of the front wheels"),
 )
 
 INDEX: Final[dict[str, int]] = {place.name: i for i, place in enumerate(PLACES)}
@@ -92,3 +100,10 @@ VALVE_SLOPE = INDEX["valve_slope"]
 ENGINE_SPEED = INDEX["engine_speed_0_mps"]
 ENGINE_BRAKE = INDEX["engine_brake_0_N"]
 DRIVELINE_MASS = INDEX["driveline_mass_0_kg"]
+RELAXATION_ALONG = INDEX["relaxation_along_m"]
+RELAXATION_ACROSS = INDEX["relaxation_across_m"]
+PITCH_LAG = INDEX["pitch_lag_s"]
+ROLL_LAG = INDEX["roll_lag_s"]
+BRAKE_DELAY = INDEX["brake_delay_s"]
+BRAKE_BUILD_UP = INDEX["brake_build_up_s"]
+STEER_LIMIT = INDEX["steer_limit_rad"]
