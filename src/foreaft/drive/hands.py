@@ -50,7 +50,10 @@ SKILLS: Final[dict[str, Skill]] = {
     "corrects_frac": Skill(
         "", "presses so much more or less than planned to meet the speed", 0.10, 0.15, 0.20
     ),
-    "counters_frac": Skill("", "steers against so much of what the car turns too far", 0.4, 0.7, 0.9),
+    "counters_frac": Skill(
+        "", "lets the wheels follow so much of the way the front axle moves", 0.7, 0.85, 0.95
+    ),
+    "yaw_time_s": Skill("s", "puts a car that turns too fast right in so long", 0.5, 0.3, 0.2),
     "keeps_sliding_frac": Skill(
         "", "part of the pedal kept when the tail comes round", 0.2, 0.5, 0.7
     ),
@@ -73,6 +76,7 @@ PLACES: Final = {
     "pedal_time_s": pl.PEDAL_TIME,
     "corrects_frac": pl.CORRECTS,
     "counters_frac": pl.COUNTERS,
+    "yaw_time_s": pl.YAW_TIME,
     "keeps_sliding_frac": pl.KEEPS_SLIDING,
     "keeps_locked_frac": pl.KEEPS_LOCKED,
     "exit_frac": pl.EXIT,

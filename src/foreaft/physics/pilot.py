@@ -59,13 +59,15 @@ KEEPS_LOCKED: Final = 9  # part of the pedal he keeps when a front wheel has sto
 EXIT: Final = 10  # part of the planned acceleration used [-]
 HARDEST: Final = 11  # hardest pedal of the road ahead [N]
 FEELS_LATE: Final = 12  # the car turning under him [s]
-DRIVER_SIZE: Final = 13
+YAW_TIME: Final = 13  # in which he puts a wrong yaw rate right [s]
+DRIVER_SIZE: Final = 14
 
 # Places in a row of what he sees: the ring keeps one per tick.
 SEEN_OFFSET: Final = 0
-SEEN_ANGLE: Final = 1
-SEEN_SWING: Final = 2
-SEEN_SIZE: Final = 3
+SEEN_COURSE: Final = 1
+SEEN_YAW_RATE: Final = 2
+SEEN_SWING: Final = 3
+SEEN_SIZE: Final = 4
 RING: Final = 256
 """Ticks that are remembered."""
 
@@ -180,12 +182,19 @@ def _axle_angle(
 
 @kernel
 def aim(
-    car: Floats, table: Floats, state: Floats, curvature: float, bank: float, grip: float
+    car: Floats,
+    table: Floats,
+    state: Floats,
+    curvature: float,
+    turn: float,
+    bank: float,
+    grip: float,
 ) -> tuple[float, float, float, float]:
-    """Return what a driver who knows his car aims at for a bend, steady, at this moment. [rad]
+    """Return what a driver who knows his car aims at for a bend at this moment. [rad]
 
-    Steer; the angles to the car at which front and rear axle then move; slip angle at which the
-    front peaks.
+    Slip angle of the front wheels that makes the side force of a steady turn and ``turn``, a yaw
+    acceleration besides; the angles to the car at which front and rear axle move in that steady
+    turn; the slip angle at which the front peaks.
     From the loads of the axles at this speed and deceleration, and the tyres' own curve.
     Of the brakes he knows how hard they work, not how they are shared: both axles are taken to use
     the same part of their grip along.
@@ -198,14 +207,13 @@ def aim(
     moved = -m * state[tc.ALONG] * car[at.CG_HEIGHT] / length
     load = m * tr.G * front + moved + down * car[at.AERO_FRONT]
     load_front = min(max(load, 0.1 * total), 0.9 * total)
-    load_rear = total - load_front
     along = tr.at_load(table, 0, tab.MU_X, 0.25 * total) * total * grip
     use = min((state[tc.LINE_FRONT] + state[tc.LINE_REAR]) / along, USE_KNOWN)
-    alpha_front = _axle_angle(table, 0, load_front, use, side * front, grip)
-    alpha_rear = _axle_angle(table, 1, load_rear, use, side * (1.0 - front), grip)
+    aside = side * front + car[at.YAW_INERTIA] * turn / length
+    alpha = _axle_angle(table, 0, load_front, use, aside, grip)
+    behind = -_axle_angle(table, 1, total - load_front, use, side * (1.0 - front), grip)
     _, peak = slip_tyre.peak_slips(table, 0, 0.5 * load_front, grip)
-    swing = length * curvature - alpha_rear
-    return swing + alpha_front, swing, -alpha_rear, atan(peak)
+    return alpha, length * curvature + behind, behind, atan(peak)
 
 
 @kernel
@@ -216,12 +224,11 @@ def _ago(memory: Floats, late: float, tick: float) -> int:
 
 
 @kernel
-def _see(line: Floats, state: Floats, memory: Floats, ring: Floats, swing: float) -> None:
+def _see(state: Floats, memory: Floats, ring: Floats, course: float, swing: float) -> None:
     """Put what the car does now into the ring."""
     now = int(memory[TICKS]) % RING
-    ring[now, SEEN_OFFSET] = memory[OFFSET]
-    ring[now, SEEN_ANGLE] = state[tc.HEADING] - on_line(line, memory[ROW], HEADING)
-    ring[now, SEEN_SWING] = swing
+    ring[now, SEEN_OFFSET], ring[now, SEEN_COURSE] = memory[OFFSET], course
+    ring[now, SEEN_YAW_RATE], ring[now, SEEN_SWING] = state[tc.YAW_RATE], swing
     memory[TICKS] += 1.0
 
 
@@ -332,21 +339,20 @@ def _change_down(
 @kernel
 def _turn(
     car: Floats,
-    state: Floats,
     memory: Floats,
     driver: Floats,
-    aimed: tuple[float, float, float, float],
-    swings: tuple[float, float],
+    steer: float,
+    moves: float,
+    peak: float,
     tick: float,
 ) -> float:
     """Return the steer he has got to. [rad]
 
-    ``swings``: the angle at which the front axle moves to the car, as he feels it and as it is.
+    No further past the direction in which the front axle moves than he does; never faster than
+    his hands.
     """
-    steer, swing, _, peak = aimed
-    steer += driver[COUNTERS] * (swings[0] - swing)
     most = driver[PAST_PEAK] * peak
-    steer = min(max(steer, swings[1] - most), swings[1] + most)
+    steer = min(max(steer, moves - most), moves + most)
     if memory[GAVE_UP] > 0.0:
         steer = 0.0
     change = driver[STEER_RATE] * tick
@@ -398,22 +404,26 @@ def drive(
     road_at(line, row, road)
     to_rear = car[at.WHEELBASE] * car[at.FRONT_WEIGHT]
     to_front = car[at.WHEELBASE] - to_rear
-    here = aim(car, table, state, on_line(line, row, CURVATURE), road[tc.BANK], road[tc.GRIP])
-    front = atan((state[tc.VY] + to_front * state[tc.YAW_RATE]) / speed)
-    rear = atan((state[tc.VY] - to_rear * state[tc.YAW_RATE]) / speed)
-    _see(line, state, memory, ring, front)
-    seen = ring[_ago(memory, driver[SEES_LATE], tick)]
-    felt = ring[_ago(memory, driver[FEELS_LATE], tick), SEEN_SWING]
-    _notice(car, state, memory, driver[REACTION], abs(rear) - abs(here[2]), tick)
-    if abs(state[tc.HEADING] - on_line(line, row, HEADING)) > GIVES_UP_RAD:
+    moves = atan((state[tc.VY] + to_front * state[tc.YAW_RATE]) / speed)
+    trails = atan((state[tc.VY] - to_rear * state[tc.YAW_RATE]) / speed)
+    angle = state[tc.HEADING] - on_line(line, row, HEADING)
+    if abs(angle) > GIVES_UP_RAD:
         memory[GAVE_UP] = 1.0
+    _see(state, memory, ring, angle + atan(state[tc.VY] / speed), moves)
+    seen = ring[_ago(memory, driver[SEES_LATE], tick)]
+    felt = ring[_ago(memory, driver[FEELS_LATE], tick)]
     reach = driver[PREVIEW] * speed
+    off = seen[SEEN_OFFSET] + reach * seen[SEEN_COURSE]
     ahead = on_line(line, row + LEAD_S * speed / step, CURVATURE)
-    body = here[1] - to_front * on_line(line, row, CURVATURE)
-    off = seen[SEEN_OFFSET] + reach * (seen[SEEN_ANGLE] + body)
     wanted = ahead - 2.0 * off / (reach * reach)
-    aimed = aim(car, table, state, wanted, road[tc.BANK], road[tc.GRIP])
-    controls[tc.STEER] = _turn(car, state, memory, driver, aimed, (felt, front), tick)
+    turn = (wanted * speed - felt[SEEN_YAW_RATE]) / driver[YAW_TIME]
+    alpha, swing, behind, peak = aim(
+        car, table, state, wanted, turn, road[tc.BANK], road[tc.GRIP]
+    )
+    _notice(car, state, memory, driver[REACTION], abs(trails) - abs(behind), tick)
+    follows = driver[COUNTERS]
+    steer = alpha + follows * felt[SEEN_SWING] + (1.0 - follows) * swing
+    controls[tc.STEER] = _turn(car, memory, driver, steer, moves, peak, tick)
     controls[tc.PEDAL] = _press(car, line, state, memory, driver, tick)
     controls[tc.THROTTLE] = _accelerate(car, line, step, state, memory, driver, road, tick)
     controls[tc.CLUTCH] = 1.0 - memory[GAVE_UP]

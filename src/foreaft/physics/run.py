@@ -72,16 +72,16 @@ def begin(
     memory[pl.GEAR] = pl.gear_at(car, max(speed, road[tc.GEAR_FLOOR]))
     memory[pl.GAS] = min(tc.cruise_throttle(car, road, speed), 1.0)
     kappa = line[0, pl.CURVATURE]
-    steer, swing, rear, _ = pl.aim(car, table, state, kappa, road[tc.BANK], road[tc.GRIP])
+    alpha, swing, rear, _ = pl.aim(car, table, state, kappa, 0.0, road[tc.BANK], road[tc.GRIP])
     to_front = car[at.WHEELBASE] * (1.0 - car[at.FRONT_WEIGHT])
     body = swing - to_front * kappa
-    memory[pl.TURNED] = steer
+    memory[pl.TURNED] = swing + alpha
     state[tc.X], state[tc.Y] = line[0, pl.X], line[0, pl.Y]
     state[tc.HEADING] = line[0, pl.HEADING] - body
     state[tc.VY], state[tc.YAW_RATE] = body * speed, kappa * speed
     state[tc.ACROSS] += kappa * speed * speed * cos(road[tc.BANK])
     for wheel in range(4):
-        state[tc.SIDE_SLIP + wheel] = swing - steer if wheel < 2 else rear
+        state[tc.SIDE_SLIP + wheel] = -alpha if wheel < 2 else rear
     return tc.FINE
 
 
