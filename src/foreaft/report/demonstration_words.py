@@ -1,0 +1,105 @@
+"""What is said about driven runs beside the pictures: what went wrong when, and the key moments."""
+
+from __future__ import annotations
+
+from typing import Final, NamedTuple
+
+import numpy as np
+
+from foreaft.base.units import GRAVITY_MPS2
+from foreaft.drive.trace import Happening
+from foreaft.report.demonstration_data import Film, Reel
+from foreaft.report.words import Units, count_steps, format_speed
+
+_KINDS: Final = {
+    "rotation": "the tail comes round",
+    "wide": "runs wide",
+    "off_track": "leaves the road",
+    "spin": "spins",
+    "stopped": "stands still",
+}
+PLACES: Final = {
+    "brake": "braking begins",
+    "turn_in": "turn-in",
+    "release": "brakes released as planned",
+    "apex": "apex",
+}
+"""What happens at each mark."""
+BRIEF_S: Final = 0.05
+"""A shorter happening is given no length."""
+MOMENTS: Final = 4
+"""Pictures of one run where nothing moves."""
+
+
+class Instant(NamedTuple):
+    """A time worth a picture."""
+
+    time_s: float
+    words: str
+
+
+def happening(one: Happening) -> str:
+    """Say one thing that went wrong, with its length.
+
+    >>> happening(Happening("lock_up", 1.2, 0.31, 80.0, wheel="front_left", inside=True))
+    'front left wheel locks (inside), for 0.31 s'
+    """
+    words = _KINDS.get(one.kind, "")
+    if one.kind == "lock_up":
+        which = one.wheel.replace("_", " ") if one.wheel else one.axle or "a"
+        words = f"{which} wheel locks" + (" (inside)" if one.inside else "")
+    elif one.kind in {"wide", "rotation"} and one.axle is not None:
+        words = {"front": "the front pushes wide", "rear": "the tail comes round"}[one.axle]
+    if one.duration_s < BRIEF_S or one.kind in {"spin", "stopped", "off_track"}:
+        return words
+    return f"{words}, for {one.duration_s:.2f} s"
+
+
+def from_plan(steps: int) -> str:
+    """Say how far a run's setting lies from the planned one.
+
+    >>> from_plan(0), from_plan(-3)
+    ('as planned', '3 steps rearward')
+    """
+    if steps == 0:
+        return "as planned"
+    return f"{count_steps(steps)} {'forward' if steps > 0 else 'rearward'}"
+
+
+def state_of(reel: Reel, row: int, units: Units) -> str:
+    """Say speed and braking of one sample."""
+    speed = format_speed(float(reel.speed_mps[row]), units)
+    pull = -np.gradient(reel.speed_mps, reel.time_s)[row] / GRAVITY_MPS2
+    return f"{speed}, slowing at {pull:.1f} g" if pull >= 0.1 else speed
+
+
+def instants(film: Film, reel: Reel) -> list[Instant]:
+    """Choose the moments that tell a run: its marks, and what went wrong first of each kind."""
+    found = [
+        Instant(time, PLACES[mark.name])
+        for mark in film.marks
+        if (time := reel.reaches(mark.s_m)) is not None
+    ]
+    told: set[str] = set()
+    wrong = []
+    for one in sorted(reel.happenings, key=lambda each: each.start_s):
+        if one.kind not in told and 0.0 <= one.start_s <= reel.duration_s:
+            told.add(one.kind)
+            seen = one.start_s + 0.5 * min(one.duration_s, 0.4)
+            wrong.append(Instant(min(seen, reel.duration_s), happening(one).split(",")[0]))
+    end = Instant(reel.duration_s, "end")
+    if not found and not wrong:
+        quarters = [i / MOMENTS * reel.duration_s for i in range(MOMENTS)]
+        return [Instant(time, "") for time in quarters]
+    wrong = wrong[:2] if found else wrong[:MOMENTS]
+    kept = _keep(found, MOMENTS - len(wrong)) + wrong
+    if len(kept) < MOMENTS:
+        kept.append(end)
+    return sorted(kept)[:MOMENTS]
+
+
+def _keep(marks: list[Instant], count: int) -> list[Instant]:
+    """Keep first and last, and those between as far as there is room."""
+    if len(marks) <= count:
+        return marks
+    return [*marks[: count - 1], marks[-1]] if count > 1 else marks[-count:]
