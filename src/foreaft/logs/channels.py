@@ -13,7 +13,7 @@ WHEELS: Final = ("front_left", "front_right", "rear_left", "rear_right")
 
 @dataclass(frozen=True)
 class ChannelInfo:
-    """One channel of the catalogue: its unit, and limits beyond which a sample is no measurement."""
+    """One channel of the catalogue: its unit, and the limits of what is still a measurement."""
 
     name: str
     unit: str

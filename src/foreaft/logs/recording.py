@@ -8,7 +8,7 @@ nothing was recorded.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from functools import cached_property
 from typing import Final, Literal
 
@@ -143,9 +143,11 @@ class Recording:
     channels : mapping
         The used channels by name of the catalogue.
     others : tuple of Channel
-        Those ignored or asked, in the order of the log.
+        Those ignored or asked, in the order of the log, and the clock.
     done : tuple of Done
         What was done to the channels; nothing was done to the log.
+    notes : tuple of str
+        What was seen and left as it is.
     """
 
     run_id: str
@@ -156,7 +158,8 @@ class Recording:
     start_s: float
     channels: Mapping[str, Channel]
     others: tuple[Channel, ...] = ()
-    done: tuple[Done, ...] = field(default=())
+    done: tuple[Done, ...] = ()
+    notes: tuple[str, ...] = ()
 
     def __getitem__(self, name: str) -> Channel:
         return self.channels[name]

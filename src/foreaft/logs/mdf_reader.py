@@ -1,0 +1,104 @@
+"""ASAM MDF logs, versions 3 and 4, read in a child process that may fail without harm."""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from importlib.util import find_spec
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+
+from foreaft.base.errors import InputError, MissingPart
+from foreaft.logs.csv_reader import too_large, unreadable
+from foreaft.logs.mdf_child import INDEX
+from foreaft.logs.raw import Column, Group, RawLog
+
+MAGIC: Final = (b"MDF     ", b"UnFinMF ")
+
+PATIENCE_S: Final = 8.0
+"""What the child may take, whatever the file's size; a small log takes one second."""
+
+BYTES_PER_S: Final = 20e6
+"""And what it must at least get through beyond that: a tenth of what was measured."""
+
+MEMORY_BYTES: Final = 1_500_000_000
+"""Address space of the child, 0.5 GB of which are its libraries' before it reads anything."""
+
+
+def read_mdf(file: Path, size: int) -> RawLog:
+    """Read an MDF log.
+
+    Raises
+    ------
+    InputError
+        If it is damaged, too large, or holds no numbers.
+    MissingPart
+        If the library for MDF is not installed.
+    """
+    if find_spec("asammdf") is None:
+        raise MissingPart(
+            "MDF logs need a part that is not installed: asammdf.",
+            hint="Run the set-up again, pip install 'foreaft[mdf]', or export the log as CSV.",
+        )
+    with tempfile.TemporaryDirectory(prefix="foreaft-mdf-") as name:
+        folder = Path(name)
+        told = _told(file, folder, size)
+        if "too_large" in told:
+            raise too_large(file, told["too_large"])
+        if "error" in told:
+            raise unreadable(file, ValueError(told["error"]))
+        groups = tuple(_group(folder, one) for one in told["groups"])
+    if not any(group.columns for group in groups):
+        raise InputError(
+            "The log holds no channel with numbers and a time.",
+            code="log_no_table",
+            file=file,
+            key="channels",
+            value=f"{len(told['left_out'])} channels without",
+            allowed="groups with a time channel and at least two samples",
+            unit="",
+            hint="Was the recording stopped before anything came in?",
+        )
+    left_out = tuple((str(one), str(why)) for one, why in told["left_out"])
+    return RawLog(f"MDF {told['version']}", groups, left_out=left_out)
+
+
+def _told(file: Path, folder: Path, size: int) -> dict[str, Any]:
+    """Let the child work, and give its index."""
+    command = [sys.executable, "-P", "-m", "foreaft.logs.mdf_child"]
+    command += [str(file.resolve()), str(folder), str(MEMORY_BYTES + size)]
+    quiet = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    patience = PATIENCE_S + size / BYTES_PER_S
+    try:
+        done = subprocess.run(
+            command,
+            env={**os.environ, **quiet},
+            stdin=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.PIPE,
+            timeout=patience,
+            check=False,
+        )
+    except subprocess.TimeoutExpired as error:
+        said = f"not read within {patience:.0f} s"
+        raise unreadable(file, TimeoutError(said)) from error
+    try:
+        told: dict[str, Any] = json.loads((folder / INDEX).read_text("utf-8"))
+    except (OSError, ValueError) as error:
+        last = done.stderr.decode("utf-8", "replace").strip().splitlines()[-1:]
+        said = last[0] if last else f"its reader ended with {done.returncode}"
+        raise unreadable(file, ValueError(said)) from error
+    return told
+
+
+def _group(folder: Path, told: dict[str, Any]) -> Group:
+    columns = tuple(
+        Column(str(name), str(unit), np.fromfile(folder / array))
+        for array, name, unit in told["columns"]
+    )
+    return Group(columns, clock_s=np.fromfile(folder / told["clock"]))
