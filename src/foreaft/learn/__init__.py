@@ -1,0 +1,1 @@
+"""What laps can teach: tests of settings, designed and judged."""
