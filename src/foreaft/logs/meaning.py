@@ -124,9 +124,7 @@ def factor_of(name: str, unit: Unit) -> float:
     return unit.factor / own.factor
 
 
-def judge(
-    column: Column, group: int, mapped: Mapping[str, MappedColumn], numbers: Floats
-) -> Judged:
+def judge(column: Column, group: int, mapped: Mapping[str, MappedColumn]) -> Judged:
     """Say what a column is.
 
     Parameters

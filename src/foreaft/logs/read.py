@@ -24,7 +24,7 @@ from foreaft.logs.meaning import Judged, judge, used
 from foreaft.logs.parquet_reader import MAGIC as PARQUET_MAGIC
 from foreaft.logs.parquet_reader import read_parquet
 from foreaft.logs.raw import Column, Group, RawLog
-from foreaft.logs.recording import Channel, Done, Floats, Recording
+from foreaft.logs.recording import Channel, Done, Recording
 from foreaft.logs.time_base import clocks_of
 
 MAX_BYTES: Final = 4 * 1024**3
