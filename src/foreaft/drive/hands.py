@@ -53,12 +53,12 @@ SKILLS: Final[dict[str, Skill]] = {
     "counters_frac": Skill(
         "", "lets the wheels follow so much of the way the front axle moves", 0.7, 0.85, 0.95
     ),
-    "yaw_time_s": Skill("s", "puts a car that turns too fast right in so long", 0.5, 0.3, 0.2),
+    "yaw_time_s": Skill("s", "puts a car that turns too fast right in so long", 0.3, 0.2, 0.15),
     "keeps_sliding_frac": Skill(
         "", "part of the pedal kept when the tail comes round", 0.2, 0.5, 0.7
     ),
-    "keeps_locked_frac": Skill(
-        "", "part of the pedal kept when a front wheel has stopped; 1 is frozen", 1.0, 0.6, 0.75
+    "eases_1ps": Skill(
+        "1/s", "eases so many hardest pedals a second while a front wheel stands", 0.5, 2.0, 4.0
     ),
     "exit_frac": Skill("", "part of the possible acceleration used", 0.75, 0.85, 0.93),
     "blip_sd_g": Skill(
@@ -78,7 +78,7 @@ PLACES: Final = {
     "counters_frac": pl.COUNTERS,
     "yaw_time_s": pl.YAW_TIME,
     "keeps_sliding_frac": pl.KEEPS_SLIDING,
-    "keeps_locked_frac": pl.KEEPS_LOCKED,
+    "eases_1ps": pl.EASES,
     "exit_frac": pl.EXIT,
 }
 

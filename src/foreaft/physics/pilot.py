@@ -55,7 +55,7 @@ PEDAL_TIME: Final = 5  # from nothing to his hardest pedal [s]
 CORRECTS: Final = 6  # changes the pedal by at most this part to meet the speed [-]
 COUNTERS: Final = 7  # part of the swing he steers against [-]
 KEEPS_SLIDING: Final = 8  # part of the pedal he keeps when the car comes round [-]
-KEEPS_LOCKED: Final = 9  # part of the pedal he keeps when a front wheel has stopped [-]
+EASES: Final = 9  # eases the pedal while a front wheel stands, in hardest pedals a second [1/s]
 EXIT: Final = 10  # part of the planned acceleration used [-]
 HARDEST: Final = 11  # hardest pedal of the road ahead [N]
 FEELS_LATE: Final = 12  # the car turning under him [s]
@@ -84,7 +84,7 @@ COUNTERING: Final = 7  # 1 while he catches the car
 LOCKED_FOR: Final = 8
 ROLLS_FOR: Final = 9
 LETS_OFF: Final = 10  # 1 while he lets a stopped wheel turn again
-LET_OFF_AGO: Final = 11
+CAP: Final = 11  # pedal he dares after a stopped wheel [N]
 GEAR: Final = 12  # knot of the engine table
 BLIP_LEFT: Final = 13  # of a change down [s]
 BLIP_FORCE: Final = 14
@@ -94,6 +94,10 @@ MEMORY_SIZE: Final = 17
 
 LEAD_S: Final = 0.10
 """He turns in so long before the bend, for what hands and tyres need (assumption)."""
+
+BACK_MOST_MPS2: Final = 2.0
+"""He turns back to the line with no more cornering than this beside what the bend asks for
+(assumption)."""
 
 SLIDE_FELT_RAD: Final = 0.05
 """The car is felt to come round when the rear axle moves so much further outward than the bend
@@ -110,8 +114,8 @@ GIVES_UP_RAD: Final = 1.0
 BLIP_S: Final = 0.15
 """Length of a badly matched change down (trade.md 1; common practice, no source)."""
 
-RECOVERS_S: Final = 0.40
-"""From a pedal let off back to the hardest one (assumption)."""
+RECOVERS_S: Final = 1.5
+"""From no pedal back to the hardest one, after a stopped wheel (assumption)."""
 
 GAS_RATE: Final = 4.0
 """Throttle per second (assumption)."""
@@ -266,20 +270,19 @@ def _press(
         more = car[at.MASS] * (state[tc.VX] ** 2 - aimed * aimed) / (2.0 * reach)
         most = driver[CORRECTS] * planned
         target += min(max(more, -most), most)
-    back = driver[HARDEST] / driver[PEDAL_TIME]
     if memory[COUNTERING] > 0.0:
         target *= driver[KEEPS_SLIDING]
+    hardest, cap = driver[HARDEST], memory[CAP]
     if memory[LETS_OFF] > 0.0:
-        target *= driver[KEEPS_LOCKED]
-    if memory[LET_OFF_AGO] < RECOVERS_S:
-        back = driver[HARDEST] / RECOVERS_S
-    memory[LET_OFF_AGO] += tick
-    if memory[COUNTERING] + memory[LETS_OFF] > 0.0:
-        memory[LET_OFF_AGO] = 0.0
+        cap = max(min(cap, memory[FOOT]) - driver[EASES] * hardest * tick, 0.0)
+    else:
+        cap = min(cap + hardest / RECOVERS_S * tick, 2.0 * hardest)
+    memory[CAP] = cap
+    target = min(target, cap)
     if memory[GAVE_UP] > 0.0:
-        target = driver[HARDEST]
-    quick = 2.0 * driver[HARDEST] / driver[PEDAL_TIME]
-    memory[FOOT] = min(max(target, memory[FOOT] - quick * tick), memory[FOOT] + back * tick)
+        target = hardest
+    most = hardest / driver[PEDAL_TIME] * tick
+    memory[FOOT] = min(max(target, memory[FOOT] - 2.0 * most), memory[FOOT] + most)
     return memory[FOOT]
 
 
@@ -415,11 +418,10 @@ def drive(
     reach = driver[PREVIEW] * speed
     off = seen[SEEN_OFFSET] + reach * seen[SEEN_COURSE]
     ahead = on_line(line, row + LEAD_S * speed / step, CURVATURE)
-    wanted = ahead - 2.0 * off / (reach * reach)
+    most = BACK_MOST_MPS2 / (speed * speed)
+    wanted = ahead + min(max(-2.0 * off / (reach * reach), -most), most)
     turn = (wanted * speed - felt[SEEN_YAW_RATE]) / driver[YAW_TIME]
-    alpha, swing, behind, peak = aim(
-        car, table, state, wanted, turn, road[tc.BANK], road[tc.GRIP]
-    )
+    alpha, swing, behind, peak = aim(car, table, state, wanted, turn, road[tc.BANK], road[tc.GRIP])
     _notice(car, state, memory, driver[REACTION], abs(trails) - abs(behind), tick)
     follows = driver[COUNTERS]
     steer = alpha + follows * felt[SEEN_SWING] + (1.0 - follows) * swing

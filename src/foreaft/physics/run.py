@@ -68,7 +68,7 @@ def begin(
     if status != tc.FINE:
         return status
     memory[:] = 0.0
-    memory[pl.LET_OFF_AGO] = pl.RECOVERS_S
+    memory[pl.CAP] = np.inf
     memory[pl.GEAR] = pl.gear_at(car, max(speed, road[tc.GEAR_FLOOR]))
     memory[pl.GAS] = min(tc.cruise_throttle(car, road, speed), 1.0)
     kappa = line[0, pl.CURVATURE]
