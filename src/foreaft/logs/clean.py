@@ -11,14 +11,12 @@ from typing import Final
 
 import numpy as np
 
-from foreaft.files.circuits import tangent_plane
 from foreaft.logs import evidence
 from foreaft.logs.channels import CHANNELS
 from foreaft.logs.clock import Rows, Session
 from foreaft.logs.evidence import Seen
 from foreaft.logs.meaning import Judged, choice_text, used
 from foreaft.logs.names import KINDS, PRESSURES, WHEEL_SPEEDS
-from foreaft.logs.raw import Group
 from foreaft.logs.recording import Channel, Done, Floats
 
 NOMINAL_RADIUS_M: Final = 0.3
@@ -46,10 +44,10 @@ def taken(values: Floats, rows: Rows) -> Floats:
     return values[rows]
 
 
-def raw_channel(one: Judged, session: Session, start_s: float) -> Channel:
+def raw_channel(one: Judged, session: Session) -> Channel:
     """One column in one session, on its clock, samples as recorded."""
-    rows, times = session.rows[one.group], session.times[one.group]
-    values, time = taken(one.column.value, rows), times - start_s
+    rows, time = session.rows[one.group], session.times[one.group]
+    values = taken(one.column.value, rows)
     good = np.isfinite(values)
     if not good.all():
         values, time = values[good], time[good]
@@ -116,9 +114,7 @@ def _unbroken(value: Floats, column: str, done: list[Done]) -> Floats:
 # ---------------------------------------------------------------- one column per channel
 
 
-def settle_twins(
-    judged: list[Judged], session: Session, groups: Sequence[Group], done: list[Done]
-) -> None:
+def settle_twins(judged: list[Judged], session: Session) -> None:
     """Of columns that claim to be one channel keep the best, if they agree; else ask."""
     for name in KINDS:
         claims = used(judged, name)
@@ -129,7 +125,7 @@ def settle_twins(
             continue
         if len(claims) < 2:
             continue
-        raws = {i: raw_channel(judged[i], session, 0.0) for i in claims}
+        raws = {i: raw_channel(judged[i], session) for i in claims}
         best = max(claims, key=lambda i: (_worth(raws[i]), -i))
         for i in claims:
             if i == best:
@@ -170,23 +166,26 @@ def _ask(judged: list[Judged], claims: Sequence[int], name: str) -> None:
 # ---------------------------------------------------------------- across channels
 
 
-def straighten(channels: dict[str, Channel], told: set[str], done: list[Done]) -> list[str]:
-    """Turn signs, take off offsets, and tell delays and radii; give what stays open, in words.
+def straighten(
+    channels: dict[str, Channel], seen: Seen, told: set[str], done: list[Done]
+) -> list[str]:
+    """Turn signs and take off offsets; give what stays open, in words.
 
     What a mapping says is not turned, only told.
     """
     open_: list[str] = []
-    for name, how in evidence.turned(Seen.of(channels)).items():
+    for name, how in evidence.turned(seen).items():
         one = channels[name]
         if name in told:
             open_.append(f"{one.original_name}: the mapping says otherwise, but {how}")
             continue
         channels[name] = replace(one, value=-one.value)
+        seen.forget(name)
         done.append(Done(f"sign turned: {how}", one.original_name, len(one.value)))
-    seen = Seen.of(channels)
     for name, offset in evidence.offsets(seen).items():
         one = channels[name]
         channels[name] = replace(one, value=one.value - offset)
+        seen.forget(name)
         what = f"offset of {offset:.3g} {CHANNELS[name].unit} taken off"
         done.append(Done(what, one.original_name, len(one.value)))
     if evidence.contradictory(seen):
@@ -212,22 +211,22 @@ def tell_standing(channels: dict[str, Channel], done: list[Done]) -> list[Channe
     return dead
 
 
-def tell_delays(channels: dict[str, Channel], commands: set[str], notes: list[str]) -> None:
+def tell_delays(
+    channels: dict[str, Channel], seen: Seen, commands: set[str], notes: list[str]
+) -> None:
     """Tell of a command that leads its effect, and of wheels that do not roll alike."""
-    for name in ("brake_pedal_frac", "pedal_force_N", *PRESSURES):
-        if name not in channels:
-            continue
+    brakes = [n for n in ("brake_pedal_frac", "pedal_force_N", *PRESSURES) if n in channels]
+    for name in [n for n in brakes if n in commands] or brakes[:1]:
         delay = evidence.delay_s(channels, name)
         late = delay is not None and delay >= evidence.DELAY_LEAST_S
         if name in commands or late:
             lead = f"leads the deceleration by {delay:.2f} s" if delay else "may lead its effect"
             what = "is a command and " if name in commands else ""
             notes.append(f"{channels[name].original_name} {what}{lead}")
-    seen = Seen.of(channels)
-    for name in WHEEL_SPEEDS:
-        radius = evidence.rolling(seen, name)
+    for wheel in WHEEL_SPEEDS:
+        radius = evidence.rolling(seen, wheel)
         if radius is not None:
-            notes.append(f"{channels[name].original_name} rolls freely with {radius:.4f} m")
+            notes.append(f"{channels[wheel].original_name} rolls freely with {radius:.4f} m")
 
 
 DERIVED_HALF_S: Final = 0.25
@@ -246,10 +245,8 @@ def speed_from_position(channels: dict[str, Channel], done: list[Done]) -> None:
     step = min(max(one.step_s, 0.02), DERIVED_HALF_S)
     half = max(round(DERIVED_HALF_S / step), 1)
     times = np.arange(0.0, float(one.time_s[-1]), step) + float(one.time_s[0])
-    place = np.column_stack((one.at(times), other.at(times)))
-    good = np.isfinite(place).all(axis=1)
-    if pair == lonlat:
-        place[good] = tangent_plane(place[good])
+    places = (one.at(times), other.at(times))
+    place = np.column_stack(evidence.plane_of(*places) if pair == lonlat else places)
     ahead = np.hypot(*(place[2 * half :] - place[: -2 * half]).T) / (2 * half * step)
     middle = times[half : len(times) - half]
     fine = np.isfinite(ahead) & (ahead <= CHANNELS["speed_mps"].high)

@@ -7,12 +7,11 @@ acceleration is speed times yaw rate.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import Final
 
 import numpy as np
 
-from foreaft.files.circuits import tangent_plane
 from foreaft.logs.meaning import Meant, factor_of
 from foreaft.logs.recording import Channel, Floats
 
@@ -22,7 +21,7 @@ STEP_S: Final = 0.1
 HALF: Final = 5
 """Rates are taken over a second, half of it to either side: slow enough for noise."""
 
-LONGEST_S: Final = 1800.0
+LONGEST_S: Final = 1200.0
 """No more of a session is looked at."""
 
 MOVING_MPS: Final = 5.0
@@ -50,6 +49,7 @@ class Seen:
 
     channels: Channels
     times_s: Floats
+    kept: dict[str, Floats] = field(default_factory=dict)
 
     @classmethod
     def of(cls, channels: Channels) -> Seen:
@@ -60,7 +60,13 @@ class Seen:
 
     def get(self, name: str) -> Floats | None:
         """A channel at the slow times; None where it is not used."""
-        return self.channels[name].at(self.times_s) if name in self.channels else None
+        if name not in self.kept and name in self.channels:
+            self.kept[name] = self.channels[name].at(self.times_s)
+        return self.kept.get(name)
+
+    def forget(self, name: str) -> None:
+        """Look at a channel anew: it was changed."""
+        self.kept.pop(name, None)
 
     def plane(self) -> tuple[Floats, Floats] | None:
         """Position in metres, from a plane or from longitude and latitude."""
@@ -70,11 +76,7 @@ class Seen:
         east, north = self.get("longitude_deg"), self.get("latitude_deg")
         if east is None or north is None:
             return None
-        degrees = np.column_stack((east, north))
-        good = np.isfinite(degrees).all(axis=1)
-        out = np.full(degrees.shape, np.nan)
-        out[good] = tangent_plane(degrees[good])
-        return out[:, 0], out[:, 1]
+        return plane_of(east, north)
 
     def travelled(self) -> Floats | None:
         """Speed from the distance or the position, never from a speed. [m/s]"""
@@ -94,6 +96,17 @@ class Seen:
             return rate(unwrapped(course))
         heading = self.get("heading_rad")
         return None if heading is None else rate(heading)
+
+
+def plane_of(longitude: Floats, latitude: Floats) -> tuple[Floats, Floats]:
+    """Metres east and north of the middle; NaN where a place is."""
+    from foreaft.files.circuits import tangent_plane  # loads SciPy, which few logs need
+
+    degrees = np.column_stack((longitude, latitude))
+    good = np.isfinite(degrees).all(axis=1)
+    out = np.full(degrees.shape, np.nan)
+    out[good] = tangent_plane(degrees[good])
+    return out[:, 0], out[:, 1]
 
 
 def rate(value: Floats) -> Floats:
@@ -276,7 +289,10 @@ def _driving(seen: Seen) -> np.ndarray:
     return out
 
 
-DELAY_STEP_S: Final = 0.02
+DELAY_STEP_S: Final = 0.05
+DELAY_FOR_S: Final = 600.0
+"""So much of a session is looked at: five laps or so."""
+
 DELAY_MOST_S: Final = 1.5
 DELAY_LEAST_S: Final = 0.1
 """A shorter lead of the brake is its build-up and the car's (assumption)."""
@@ -284,9 +300,9 @@ DELAY_LEAST_S: Final = 0.1
 
 def delay_s(channels: Channels, brake: str) -> float | None:
     """How long a brake channel leads the deceleration; None where that cannot be seen. [s]"""
-    seen = Seen.of(channels)
-    times = np.arange(0.0, float(seen.times_s[-1]) if len(seen.times_s) else 0.0, DELAY_STEP_S)
-    if "speed_mps" not in channels or len(times) < 500:
+    last = min(float(channels[brake].time_s[-1]), DELAY_FOR_S)
+    times = np.arange(0.0, last, DELAY_STEP_S)
+    if "speed_mps" not in channels or len(times) < 2 * FEWEST:
         return None
     speed = channels["speed_mps"].at(times)
     slowing = -np.gradient(speed, DELAY_STEP_S)

@@ -8,7 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -180,10 +180,11 @@ def _understood(file: Path, raw: RawLog, sha256: str, mapping: LogMapping | None
         for number, group in enumerate(raw.groups)
         for column in group.columns
     ]
-    clocks, clock_columns = clocks_of(file, raw.groups, judged)
+    times, clock_columns = clocks_of(file, raw.groups, judged)
+    clocks = set(clock_columns)
     same = [_same(group) for group in raw.groups]
     places = [one.rows for one in raw.groups if one.rows is not None]
-    sessions, done = sessions_of(clocks, places or None, same)
+    sessions, done = sessions_of(times, places or None, same)
     if not sessions:
         raise InputError(
             "The clock of the log does not run: no session of a second or more is found.",
@@ -195,7 +196,8 @@ def _understood(file: Path, raw: RawLog, sha256: str, mapping: LogMapping | None
             unit="s",
             hint="Is another column the time? Name it with --map COLUMN=time_s:UNIT.",
         )
-    _settle(judged, max(sessions, key=_size), raw.groups)
+    starts = [_from_zero(one) for one in sessions]
+    _settle(judged, max(sessions, key=_size))
     log = Log(
         str(file),
         raw.form,
@@ -204,8 +206,8 @@ def _understood(file: Path, raw: RawLog, sha256: str, mapping: LogMapping | None
         names,
         str(found[0]) if found else None,
         tuple(
-            _recording(file, sha256, number, len(sessions), session, judged, set(clock_columns))
-            for number, session in enumerate(sessions, start=1)
+            _recording(_Place(file, sha256, number, len(sessions), start), session, judged, clocks)
+            for number, (session, start) in enumerate(zip(sessions, starts, strict=True), start=1)
         ),
         (*raw.done, *done),
         raw.left_out,
@@ -235,14 +237,13 @@ ORDER: Final = ("speed_mps", "distance_m", "wheel", "accel_x", "yaw_rate", "acce
 """The order in which open units are settled: what comes first may settle what follows."""
 
 
-def _settle(judged: list[Judged], session: Session, groups: Sequence[Group]) -> None:
+def _settle(judged: list[Judged], session: Session) -> None:
     """Settle double claims and open units by what the channels of one session say together."""
-    clean.settle_twins(judged, session, groups, [])
-    start = _start(session)
+    clean.settle_twins(judged, session)
 
     def used_now() -> dict[str, Channel]:
         return {
-            one.name: clean.in_si(one, clean.raw_channel(one, session, start), [])
+            one.name: clean.in_si(one, clean.raw_channel(one, session), [])
             for one in judged
             if one.state == "used" and one.name is not None and one.name != "time_s"
         }
@@ -255,44 +256,55 @@ def _settle(judged: list[Judged], session: Session, groups: Sequence[Group]) -> 
     seen = evidence.Seen.of(used_now())
     for i in sorted(open_, key=lambda i: _rank(judged[i].choices[0][0])):
         one = judged[i]
-        answer = evidence.settled(one.choices, clean.raw_channel(one, session, start), seen)
+        answer = evidence.settled(one.choices, clean.raw_channel(one, session), seen)
         if answer is None:
             continue
         (name, unit), sign = answer
         note = f"taken to be in {unit.text}: so it fits the other channels"
         judged[i] = one.as_used(name, unit, note, sign)
         seen = evidence.Seen.of(used_now())
-    clean.settle_twins(judged, session, groups, [])
+    clean.settle_twins(judged, session)
 
 
 def _rank(name: str) -> int:
     return next((i for i, start in enumerate(ORDER) if name.startswith(start)), len(ORDER))
 
 
-def _start(session: Session) -> float:
-    return min(float(times[0]) for times in session.times if len(times))
+def _from_zero(session: Session) -> float:
+    """Let the clocks of a session begin at 0; give what they showed then. [s]"""
+    start = min(float(times[0]) for times in session.times if len(times))
+    session.times = [times - start for times in session.times]
+    return start
 
 
 # ---------------------------------------------------------------- one session
 
 
+class _Place(NamedTuple):
+    """Where a session stands: first fields of its recording."""
+
+    file: Path
+    sha256: str
+    session: int
+    sessions: int
+    start_s: float
+
+    @property
+    def run_id(self) -> str:
+        further = "" if self.session == 1 else f"-{self.session}"
+        return self.sha256[:12] + further
+
+
 def _recording(
-    file: Path,
-    sha256: str,
-    number: int,
-    count: int,
-    session: Session,
-    judged: Iterable[Judged],
-    clocks: set[int],
+    place: _Place, session: Session, judged: Iterable[Judged], clocks: set[int]
 ) -> Recording:
-    start = _start(session)
     done = list(session.done)
     channels: dict[str, Channel] = {}
     others: list[Channel] = []
     told: set[str] = set()
     commands: set[str] = set()
     for i, one in enumerate(judged):
-        raw = clean.raw_channel(one, session, start)
+        raw = clean.raw_channel(one, session)
         if one.state != "used" or one.name is None or i in clocks:
             others.append(replace(raw, name="time_s") if i in clocks else raw)
             continue
@@ -305,16 +317,16 @@ def _recording(
         commands |= {one.name} if one.command else set()
     others += clean.tell_standing(channels, done)
     clean.speed_from_position(channels, done)
-    notes = clean.straighten(channels, told, done)
-    clean.tell_delays(channels, commands, notes)
-    run_id = sha256[:12] if number == 1 else f"{sha256[:12]}-{number}"
+    seen = evidence.Seen.of(channels)
+    notes = clean.straighten(channels, seen, told, done)
+    clean.tell_delays(channels, seen, commands, notes)
     return Recording(
-        run_id,
-        sha256,
-        str(file),
-        number,
-        count,
-        start,
+        place.run_id,
+        place.sha256,
+        str(place.file),
+        place.session,
+        place.sessions,
+        place.start_s,
         channels,
         tuple(others),
         tuple(done),

@@ -33,6 +33,10 @@ RATE_LEAST_HZ: Final = 0.5
 """A held channel slower than this was written at its changes only: it holds across any pause."""
 
 
+STEPS_LOOKED_AT: Final = 20_000
+"""So many steps, spread evenly, give the usual one."""
+
+
 @dataclass(frozen=True)
 class Done:
     """One thing that was done to a channel, or to all of them (``channel`` None); how often."""
@@ -83,7 +87,11 @@ class Channel:
     @cached_property
     def step_s(self) -> float:
         """Usual time between two samples; NaN for fewer than two. [s]"""
-        return float(np.median(np.diff(self.time_s))) if len(self.time_s) > 1 else float("nan")
+        last = len(self.time_s) - 1
+        if last < 1:
+            return float("nan")
+        at = np.linspace(0, last - 1, min(last, STEPS_LOOKED_AT)).astype(np.int64)
+        return float(np.median(self.time_s[at + 1] - self.time_s[at]))
 
     @property
     def rate_hz(self) -> float:
