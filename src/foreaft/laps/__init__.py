@@ -1,0 +1,1 @@
+"""From a recording to laps, zones, what each pass measured, and what went wrong where."""

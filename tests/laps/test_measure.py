@@ -1,0 +1,118 @@
+"""Measures of a pass against published stops and against what the session was driven with."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from foreaft.laps.brakings import brakings, pressed
+from foreaft.laps.grip import use_shown
+from foreaft.laps.match import passes_of, place_along
+from foreaft.laps.measure import corrected_to, mean_fully_developed, measured
+from foreaft.laps.path import circuit_from, path_of
+from foreaft.laps.series import series_of
+from foreaft.laps.split import split
+from foreaft.physics.regulation import mfdd
+from laps.driven import session
+
+
+def test_a_zone_down_to_standstill_is_the_regulation_s_stop() -> None:
+    """UN R13 annex 4, 1.1.2: 0.8 to 0.1 of the first speed, mean over distance."""
+    speed = np.linspace(100.0 / 3.6, 0.0, 400)
+    decel = 6.0 + 3.0 * np.sin(np.linspace(0.0, 3.0, 399))
+    distance = np.concatenate(([0.0], np.cumsum((speed[:-1] ** 2 - speed[1:] ** 2) / 2.0 / decel)))
+    found = mean_fully_developed(speed, distance, 0.0)
+    assert found == pytest.approx(mfdd(speed, distance), rel=1e-12)
+
+
+def test_the_limits_of_the_regulation_come_out() -> None:
+    """R13-H annex 3: s <= 0.1 v + 0.0060 v^2 and d_m >= 6.43 are one limit (checks.md 1.3)."""
+    v = 100.0 / 3.6
+    distance = np.linspace(0.0, 0.0060 * 100.0**2, 2000)
+    speed = np.sqrt(np.maximum(v**2 * (1.0 - distance / distance[-1]), 0.0))
+    assert mean_fully_developed(speed, distance, 0.0) == pytest.approx(6.43, abs=0.005)
+
+
+def test_a_stop_is_corrected_to_its_nominal_speed() -> None:
+    """ISO 21994 (from memory): s (v_nom / v)^2; 38.90 m from 101.3 km/h (checks.md 1.4)."""
+    nominal = 100.0 / 3.6
+    found = corrected_to(38.90, (101.3 / 3.6, 0.0), (nominal, 0.0))
+    assert found == pytest.approx(37.90799, abs=5e-6)
+
+
+def test_a_correction_of_constant_braking_is_exact() -> None:
+    """Between any two speeds s = (v0^2 - v1^2) / 2 a, whatever the measured ones were."""
+    assert corrected_to((60**2 - 22**2) / 20.0, (60.0, 22.0), (58.0, 20.0)) == pytest.approx(
+        (58**2 - 20**2) / 20.0
+    )
+
+
+@pytest.fixture(scope="module")
+def rows():
+    uses = (0.9, 0.8, 0.95, 0.9, 0.85, 0.9, 0.9)
+    driven = session(5, uses=uses, noise=0.3)
+    series = series_of(driven.recording)
+    path = path_of(series)
+    laps = split(series, path)
+    lap = laps.full[0]
+    first, last = int(series.index(lap.start_s)), int(series.index(lap.end_s))
+    placed = place_along(series, path, laps, circuit_from(path, series, first, last)[0])
+    zones, passes = passes_of(placed, brakings(series))
+    shown, _ = use_shown(series, pressed(series))
+    return driven, uses, laps, zones, measured(placed, zones, passes, use_shown=shown)
+
+
+def of(rows, lap_id: str):
+    return [row for row in rows if row.lap_id == lap_id]
+
+
+def test_the_lap_that_brakes_hardest_stops_shortest(rows) -> None:
+    _, uses, laps, _, found = rows
+    full = [lap.lap_id for lap in laps.full]
+    nominal = {i: np.mean([r.brake_nominal_m for r in of(found, i)]) for i in full}
+    used = {i: uses[int(i[1:]) - 1] for i in full}
+    order = sorted(full, key=lambda i: nominal[i])
+    assert used[order[0]] == max(used.values())
+    assert used[order[-1]] == min(used.values())
+    # Distance goes with one over the deceleration: 0.8 against 0.95, drag and trail aside.
+    assert nominal[order[-1]] / nominal[order[0]] == pytest.approx(0.95 / 0.80, rel=0.05)
+
+
+def test_decelerations_are_those_driven(rows) -> None:
+    _, uses, laps, _, found = rows
+    for lap in laps.full:
+        use = uses[int(lap.lap_id[1:]) - 1]
+        peaks = [row.peak_decel_mps2 for row in of(found, lap.lap_id)]
+        assert np.mean(peaks) == pytest.approx(use * 1.3 * 9.81, rel=0.03)
+
+
+def test_shares_and_losses(rows) -> None:
+    *_, found = rows
+    assert all(row.pressure_share_frac == pytest.approx(0.625, abs=0.005) for row in found)
+    losses = [row.lost_s for row in found if row.lost_s is not None]
+    assert min(losses) == 0.0
+    zones = {row.zone_id for row in found}
+    for zone in zones:
+        assert min(r.lost_s for r in found if r.zone_id == zone and r.lost_s is not None) == 0.0
+
+
+def test_use_against_what_was_shown_ranks_the_laps(rows) -> None:
+    _, uses, laps, _, found = rows
+    mean = {
+        lap.lap_id: np.mean([r.use_shown_frac for r in of(found, lap.lap_id)]) for lap in laps.full
+    }
+    order = sorted(mean, key=lambda i: mean[i])
+    used = {lap.lap_id: uses[int(lap.lap_id[1:]) - 1] for lap in laps.full}
+    assert used[order[0]] == 0.8
+    assert used[order[-1]] == 0.95
+    assert 0.9 < mean[order[-1]] < 1.05
+
+
+def test_release_shape_of_a_straight_line_is_a_half() -> None:
+    from foreaft.laps.measure import _release
+
+    hold, down = np.ones(50), np.linspace(1.0, 0.0, 101)
+    found = _release(np.concatenate((hold, down)), 0.01)
+    assert found["release_shape_frac"] == pytest.approx(0.5, abs=0.02)
+    early = _release(np.concatenate((hold, down**3)), 0.01)
+    assert early["release_shape_frac"] < 0.35

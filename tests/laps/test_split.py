@@ -1,0 +1,90 @@
+"""Laps are found by whatever a log has, at the times the point on the line crossed the start."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from foreaft.base.errors import CannotTell
+from foreaft.laps.path import path_of
+from foreaft.laps.series import series_of
+from foreaft.laps.split import Gate, Split, split
+from laps.driven import Driven, recording_of, session, without
+
+USES = (0.9, 0.8, 0.95, 0.9, 0.85, 0.9, 0.9)
+
+
+@pytest.fixture(scope="module")
+def driven() -> Driven:
+    return session(5, uses=USES, start_s_m=300.0, extra_s_m=400.0, noise=1.0)
+
+
+def cut(recording, by=None, gate=None) -> Split:
+    series = series_of(recording)
+    return split(series, path_of(series), gate, by)
+
+
+@pytest.mark.parametrize("by", ["counter", "distance", "line"])
+def test_laps_begin_where_the_start_line_is_crossed(driven: Driven, by: str) -> None:
+    gate = Gate(float(driven.road.x[0]), float(driven.road.y[0]), 0.0)
+    found = cut(driven.recording, by, gate)
+    assert [lap.kind for lap in found.laps] == ["partial", *["full"] * 4, "partial"]
+    starts = [lap.start_s for lap in found.laps[1:]]
+    # A held counter shows up to two samples of 0.01 s late; position is noisy by 0.1 m.
+    assert np.abs(np.array(starts) - driven.lap_starts_s).max() < 0.0201
+
+
+@pytest.mark.parametrize("by", ["loop", "signature"])
+def test_without_a_start_line_laps_are_as_long_as_the_circuit(driven: Driven, by: str) -> None:
+    found = cut(driven.recording, by)
+    full = [lap for lap in found.laps if lap.kind == "full"]
+    assert len(full) >= 4
+    assert found.length_m == pytest.approx(driven.road.length, abs=3.0)  # a step of the grid
+    # Any place will do, so a lap mixes two: between the fastest and the slowest line to line.
+    times = np.diff(driven.lap_starts_s)
+    assert all(times.min() - 0.6 < lap.duration_s < times.max() + 0.6 for lap in full)
+
+
+def test_the_best_there_is_is_taken(driven: Driven) -> None:
+    order = [
+        ("counter", ()),
+        ("distance", ("lap_count",)),
+        ("loop", ("lap_count", "distance_m")),
+        ("signature", ("lap_count", "distance_m", "position_x_m", "position_y_m")),
+    ]
+    for method, dropped in order:
+        assert cut(without(driven, *dropped)).method == method
+
+
+def test_a_half_lap_that_looks_the_same_is_not_a_lap() -> None:
+    """The test circuit turns twice by half a turn; only a whole turn is a lap."""
+    found = cut(session(3).recording, "signature")
+    assert found.length_m == pytest.approx(session(1).road.length, abs=3.0)
+
+
+def pit_session() -> Split:
+    """Out of the pits, three laps of which one is slow, and back in."""
+    base = session(5, uses=0.9)
+    time = base.recording["speed_mps"].time_s
+    values = {name: one.value.copy() for name, one in base.recording.channels.items()}
+    stand = 500  # five seconds at either end
+    padded = {}
+    for name, one in values.items():
+        first, last = (0.0, 0.0) if name == "speed_mps" else (one[0], one[-1])
+        padded[name] = np.concatenate((np.full(stand, first), one, np.full(stand, last)))
+    clock = np.arange(len(time) + 2 * stand) / 100.0
+    # The third lap takes a tenth longer: the clock runs on more slowly there.
+    third = padded["lap_count"] == 2
+    clock = np.concatenate(([0.0], np.cumsum(np.where(third[1:], 0.0115, 0.01))))
+    padded["speed_mps"][third] /= 1.15
+    return cut(recording_of(padded, clock), "counter")
+
+
+def test_out_slow_and_in_laps_are_told_apart() -> None:
+    assert [lap.kind for lap in pit_session().laps] == ["out", "full", "slow", "full", "in"]
+
+
+def test_a_log_that_says_nothing_of_laps_is_refused() -> None:
+    straight = session(1, extra_s_m=-1000.0)
+    with pytest.raises(CannotTell, match="laps"):
+        cut(without(straight, "lap_count", "distance_m"))
