@@ -56,25 +56,40 @@ def write_folder(path: str | os.PathLike[str], files: Mapping[str, bytes | str])
     InputError
         As for :func:`write_file`.
     """
+    with filling_folder(path) as part:
+        for name, data in files.items():
+            target = part / name
+            target.parent.mkdir(parents=True, exist_ok=True)
+            target.write_bytes(data.encode() if isinstance(data, str) else data)
+    return Path(path)
+
+
+@contextmanager
+def filling_folder(path: str | os.PathLike[str]) -> Iterator[Path]:
+    """Give a temporary folder whose files are put in place where the block ends well.
+
+    For files too large to be held as a whole; else as :func:`write_folder`.
+
+    Raises
+    ------
+    InputError
+        As for :func:`write_file`.
+    """
     folder = Path(path)
     with _told(folder):
         made = _make_parents(folder)
         part = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
         try:
-            for name, data in files.items():
-                target = part / name
-                target.parent.mkdir(parents=True, exist_ok=True)
-                with target.open("wb") as stream:
-                    stream.write(data.encode() if isinstance(data, str) else data)
-                    stream.flush()
-                    os.fsync(stream.fileno())
+            yield part
+            files = sorted(one for one in part.rglob("*") if one.is_file())
+            for file in files:
+                _sync(file)
             part.chmod(0o777 & ~_umask())
-            _put_in_place(part, folder, list(files))
+            _put_in_place(part, folder, [str(one.relative_to(part)) for one in files])
             _sync_folder(folder.parent)
         finally:
             shutil.rmtree(part, ignore_errors=True)
             _remove_empty(made)
-    return folder
 
 
 def save(path: str | os.PathLike[str], model: Model, base_revision: str | None) -> str:
@@ -136,6 +151,11 @@ def _fill(descriptor: int, content: bytes) -> None:
     while view:
         view = view[os.write(descriptor, view) :]
     os.fsync(descriptor)
+
+
+def _sync(file: Path) -> None:
+    with file.open("rb+") as stream:  # some systems flush only what may be written
+        os.fsync(stream.fileno())
 
 
 def _put_in_place(part: Path, folder: Path, names: list[str]) -> None:
