@@ -41,6 +41,7 @@ JOBS: dict[str, tuple[type[answers.Answer], type[requests.Request] | None]] = {
     "stop": (answers.Stop, requests.StopRequest),
     "ideal": (answers.Ideal, requests.IdealRequest),
     "zones": (answers.Zones, requests.ZonesRequest),
+    "read": (answers.ReadLog, requests.ReadRequest),
     "advise": (answers.Advice, requests.AdviseRequest),
     "history": (answers.Report, None),
     "check": (answers.Report, None),

@@ -18,6 +18,7 @@ from foreaft.jobs.requests import (
     IdealRequest,
     PlanRequest,
     Quick,
+    ReadRequest,
     Request,
     StopRequest,
     ZonesRequest,
@@ -170,6 +171,17 @@ def zones(asked: Namespace) -> int:
         zones_picture(request, answer, asked.picture)
         answer = answer.model_copy(update={"files": [str(asked.picture)]})
     _print(asked, answer, lambda: show.zones(answer))
+    return 0
+
+
+def read(asked: Namespace) -> int:
+    """``foreaft read``."""
+    from foreaft.cli import show_log
+    from foreaft.jobs.read_log import read as job
+
+    request = _request(ReadRequest, asked, ["log", "mapping", "maps", "save_mapping"])
+    answer = job(request)
+    _print(asked, answer, lambda: show_log.read(answer))
     return 0
 
 

@@ -60,7 +60,7 @@ def make_parser() -> ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"foreaft {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for add in (_plan, _stop, _ideal, _advise, _zones, _check, _new, _classes, _demo, _doctor):
+    for add in (_plan, _stop, _ideal, _advise, _zones, _read, _check, _new, _classes, _demo, _doctor):
         add(commands)
     return parser
 
@@ -263,6 +263,36 @@ def _zones(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
     _road(parser, sheet=False)
     _conditions(parser)
     parser.add_argument("--picture", type=Path, metavar="FILE.svg", help="draw the map there")
+
+
+def _read(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "read",
+        "bring in a log, and say what its channels are",
+        """
+foreaft read friday.csv
+foreaft read friday.mf4 --map "Brake=pressure_front_Pa:bar" --save-mapping our.mapping.toml
+foreaft read saturday.mf4 --mapping our.mapping.toml
+""",
+    )
+    parser.add_argument("log", type=Path, help="CSV, Parquet or ASAM MDF")
+    parser.add_argument(
+        "--mapping", type=Path, help="what the columns are (one that lies beside the log, if any)"
+    )
+    parser.add_argument(
+        "--map",
+        dest="maps",
+        action="append",
+        default=[],
+        help="what one column is: COLUMN=CHANNEL:UNIT, -CHANNEL where it counts the other way, or "
+        "COLUMN=ignored; may be given several times",
+    )
+    parser.add_argument(
+        "--save-mapping",
+        type=Path,
+        help="write down what was said; NAME.mapping.toml beside the logs is found next time",
+    )
 
 
 def _check(commands: argparse._SubParsersAction[ArgumentParser]) -> None:

@@ -58,6 +58,15 @@ class StopRequest(Request):
     quick: Quick | None = None
 
 
+class ReadRequest(Request):
+    """A log to be read; ``maps`` are words such as ``Brake=pressure_front_Pa:bar``."""
+
+    log: Path
+    mapping: Path | None = None
+    maps: list[str] = Field(default=[], max_length=200)
+    save_mapping: Path | None = None
+
+
 class IdealRequest(Request):
     """Ideal share over deceleration, speed, cornering load and yaw acceleration."""
 

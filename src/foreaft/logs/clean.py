@@ -34,7 +34,7 @@ MAY_STAND: Final = frozenset(
 SAME_FRAC: Final = 0.02
 """Two columns show the same where they differ by less than this of their size (assumption)."""
 
-WHOLE: Final = slice(None)
+ROAD_SPEED: Final = "road speed turned into rad/s"
 
 
 def taken(values: Floats, rows: Rows) -> Floats:
@@ -70,7 +70,7 @@ def in_si(one: Judged, raw: Channel, done: list[Done]) -> Channel:
     value = raw.value * one.factor if one.factor != 1.0 else raw.value
     if one.unit is not None and one.unit.kind == "speed" and KINDS[name][0] == "angular_rate":
         value = value / NOMINAL_RADIUS_M
-        what = f"road speed turned into rad/s with a radius of {NOMINAL_RADIUS_M:g} m"
+        what = f"{ROAD_SPEED} with a radius of {NOMINAL_RADIUS_M:g} m"
         done.append(Done(what, raw.original_name, len(value)))
     time = raw.time_s
     wild = (value < info.low) | (value > info.high)

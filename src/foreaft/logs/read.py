@@ -17,7 +17,7 @@ from foreaft.logs import clean, evidence
 from foreaft.logs.clock import Rows, Session, sessions_of
 from foreaft.logs.csv_reader import read_csv
 from foreaft.logs.dialect import HEAD_BYTES, not_text
-from foreaft.logs.mapping import LogMapping, beside, check_columns, columns_key
+from foreaft.logs.mapping import LogMapping, beside, check_columns, columns_key, joined
 from foreaft.logs.mdf_reader import MAGIC as MDF_MAGIC
 from foreaft.logs.mdf_reader import read_mdf
 from foreaft.logs.meaning import Judged, judge, used
@@ -54,13 +54,16 @@ class Log:
     sha256: str
     columns_sha256: str
     columns: tuple[str, ...]
+    mapping: LogMapping | None
     mapping_file: str | None
     recordings: tuple[Recording, ...]
     done: tuple[Done, ...]
     left_out: tuple[tuple[str, str], ...]
 
 
-def read_log(path: Path | str, mapping: LogMapping | None = None) -> Log:
+def read_log(
+    path: Path | str, mapping: LogMapping | None = None, words: LogMapping | None = None
+) -> Log:
     """Read a CSV, Parquet or MDF log.
 
     Parameters
@@ -68,6 +71,8 @@ def read_log(path: Path | str, mapping: LogMapping | None = None) -> Log:
     path : Path or str
     mapping : LogMapping, optional
         What somebody has said of its columns; else one that lies beside the log, if any.
+    words : LogMapping, optional
+        What is said on top of that, this once.
 
     Raises
     ------
@@ -82,7 +87,7 @@ def read_log(path: Path | str, mapping: LogMapping | None = None) -> Log:
         digest = pool.submit(_sha256, file)
         raw = _read(file, head, size)
         sha256 = digest.result()
-    return _understood(file, raw, sha256, mapping)
+    return _understood(file, raw, sha256, mapping, words)
 
 
 def raw_samples(recording: Recording, original_name: str) -> list[Column]:
@@ -166,12 +171,16 @@ def _read(file: Path, head: bytes, size: int) -> RawLog:
 # ---------------------------------------------------------------- its columns
 
 
-def _understood(file: Path, raw: RawLog, sha256: str, mapping: LogMapping | None) -> Log:
+def _understood(
+    file: Path, raw: RawLog, sha256: str, mapping: LogMapping | None, words: LogMapping | None
+) -> Log:
     columns = [one for group in raw.groups for one in group.columns]
     names = tuple(dict.fromkeys(one.name for one in columns))
     key = columns_key((one.name, one.unit) for one in columns)
     found = beside(file, key) if mapping is None else None
     said = found[1] if found else mapping
+    if words is not None:
+        said = joined(said, words, key)
     if said is not None:
         check_columns(said, names, file)
     mapped = {one.column: one for one in said.column} if said else {}
@@ -204,6 +213,7 @@ def _understood(file: Path, raw: RawLog, sha256: str, mapping: LogMapping | None
         sha256,
         key,
         names,
+        said,
         str(found[0]) if found else None,
         tuple(
             _recording(_Place(file, sha256, number, len(sessions), start), session, judged, clocks)

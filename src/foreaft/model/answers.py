@@ -378,6 +378,72 @@ class Advice(Answer):
     reports: int
 
 
+class RunFace(Answer):
+    """One session of a log."""
+
+    run_id: str
+    sha256: str
+    session: int
+    sessions: int
+    samples: int
+    duration_s: float
+    start_s: float
+
+
+class ChannelFace(Answer):
+    """One channel of a session as it was read.
+
+    ``name`` is that of the catalogue; None where the column was not recognised.
+    ``choices`` are what an asked column may be, as ``--map`` takes them.
+    """
+
+    name: str | None
+    original_name: str
+    original_unit: str
+    rate_hz: float
+    samples: int
+    state: Literal["used", "ignored", "asked"]
+    note: str
+    choices: list[str]
+
+
+class DoneFace(Answer):
+    """One thing done to a copy of a channel, or of all of them, and to how many samples."""
+
+    what: str
+    channel: str | None
+    count: int
+
+
+class CanSay(Answer):
+    """One thing that may be learnt from a log, and what is missing for it."""
+
+    what: str
+    can: bool
+    missing: list[str]
+
+
+class ReadSession(Answer):
+    """One session: its channels, what was done to them, what was seen, what can be said."""
+
+    run: RunFace
+    channels: list[ChannelFace]
+    done: list[DoneFace]
+    notes: list[str]
+    can_say: list[CanSay]
+
+
+class ReadLog(Answer):
+    """Result of the job ``read``."""
+
+    form: str
+    columns_sha256: str
+    mapping_file: str | None
+    sessions: list[ReadSession]
+    done: list[DoneFace]
+    left_out: list[str]
+
+
 class Report(Answer):
     """Result of jobs whose outcome is a list of lines (``check``, ``doctor``)."""
 

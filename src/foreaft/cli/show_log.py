@@ -1,0 +1,102 @@
+"""A log as text for people: its channels, what is asked, what was done, what it can say."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import Final
+
+from foreaft.cli.show import table
+from foreaft.model.answers import ChannelFace, DoneFace, Envelope, ReadLog, ReadSession
+
+MOST_NAMES: Final = 12
+"""So many columns that were not recognised are named."""
+
+
+def read(answer: Envelope[ReadLog]) -> str:
+    """One table of channels per session, then what is asked, done, seen and possible."""
+    log = answer.result
+    first = log.sessions[0]
+    lines = [f"{log.form}, {_count(len(log.sessions), 'session')}, run {first.run.run_id}"]
+    if log.mapping_file:
+        lines.append(f"Columns as {log.mapping_file} says.")
+    for session in log.sessions:
+        lines += ["", *_session(session, first)]
+    lines += _done(log.done, "Done to the log as a whole:")
+    for file in answer.files:
+        lines.append(f"Written: {file}")
+    return "\n".join([*lines, ""])
+
+
+def _session(session: ReadSession, first: ReadSession) -> list[str]:
+    run = session.run
+    minutes, seconds = divmod(run.duration_s, 60.0)
+    lines = [f"Session {run.session} of {run.sessions}: {minutes:.0f} min {seconds:.0f} s"]
+    used = [one for one in session.channels if one.state == "used"]
+    asked = [one for one in session.channels if one.state == "asked"]
+    if session is first or _names(used) != _names([c for c in first.channels if c.state == "used"]):
+        lines += [
+            table(("channel", "from column", "unit", "rate", ""), [_row(one) for one in used])
+        ]
+        lines += _asked(asked)
+        lines += _ignored([one for one in session.channels if one.state == "ignored"])
+        lines += _possible(session)
+    else:
+        lines.append("The same channels as in session 1.")
+    lines += _done(session.done, "Done to a copy; the log is as it was:")
+    if session.notes:
+        lines += ["", "Seen, and left as it is:", *(f"  {note}" for note in session.notes)]
+    return lines
+
+
+def _names(channels: list[ChannelFace]) -> list[str]:
+    return [one.original_name for one in channels]
+
+
+def _row(one: ChannelFace) -> tuple[str, ...]:
+    rate = f"{one.rate_hz:.4g} Hz" if one.rate_hz > 0.0 else ""
+    return (one.name or "", one.original_name, one.original_unit, rate, one.note)
+
+
+def _asked(asked: list[ChannelFace]) -> list[str]:
+    if not asked:
+        return []
+    lines = ["", "Asked, and not used until somebody says so with --map:"]
+    for one in asked:
+        lines.append(f"  {one.original_name}: {one.note}")
+        lines += [f'    --map "{one.original_name}={choice}"' for choice in one.choices[:6]]
+    return lines
+
+
+def _ignored(ignored: list[ChannelFace]) -> list[str]:
+    """Names by reason, the first of them."""
+    lines: list[str] = []
+    for note, count in Counter(one.note for one in ignored).most_common(8):
+        names = [one.original_name for one in ignored if one.note == note]
+        more = f" and {count - MOST_NAMES} more" if count > MOST_NAMES else ""
+        lines.append(f"  {note}: {', '.join(names[:MOST_NAMES])}{more}")
+    return ["", "Left aside:", *lines] if lines else []
+
+
+def _possible(session: ReadSession) -> list[str]:
+    lines = ["", "What these channels can tell:"]
+    for one in session.can_say:
+        missing = "" if one.can else f", for want of {'; '.join(one.missing)}"
+        lines.append(f"  {'yes' if one.can else 'no '}  {one.what}{missing}")
+    return lines
+
+
+def _done(done: list[DoneFace], head: str) -> list[str]:
+    """One line per thing done, with the columns it was done to."""
+    if not done:
+        return []
+    lines = ["", head]
+    for what in dict.fromkeys(one.what for one in done):
+        same = [one for one in done if one.what == what]
+        names = [one.channel for one in same if one.channel]
+        shown = f" ({', '.join(names[:4])}{', ...' if len(names) > 4 else ''})" if names else ""
+        lines.append(f"  {what}: {max(one.count for one in same)}{shown}")
+    return lines
+
+
+def _count(number: int, what: str) -> str:
+    return f"{number} {what}" + ("" if number == 1 else "s")
