@@ -18,6 +18,7 @@ from foreaft.logs.evidence import Seen
 from foreaft.logs.meaning import Judged, choice_text, used
 from foreaft.logs.names import KINDS, PRESSURES, WHEEL_SPEEDS
 from foreaft.logs.recording import Channel, Done, Floats
+from foreaft.logs.units import parse_unit
 
 NOMINAL_RADIUS_M: Final = 0.3
 """Turns a wheel's road speed into rad/s where the log gives no radius (assumption).
@@ -226,7 +227,15 @@ def tell_delays(
     for wheel in WHEEL_SPEEDS:
         radius = evidence.rolling(seen, wheel)
         if radius is not None:
-            notes.append(f"{channels[wheel].original_name} rolls freely with {radius:.4f} m")
+            notes.append(_rolls(channels[wheel], radius))
+
+
+def _rolls(wheel: Channel, radius: float) -> str:
+    unit = parse_unit(wheel.original_unit)
+    if unit is not None and unit.kind == "speed":
+        high = 100.0 * (NOMINAL_RADIUS_M / radius - 1.0)
+        return f"{wheel.original_name} reads {high:+.1f} % against the speed while rolling freely"
+    return f"{wheel.original_name} rolls freely with a radius of {radius:.4f} m"
 
 
 DERIVED_HALF_S: Final = 0.25

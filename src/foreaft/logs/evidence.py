@@ -306,7 +306,7 @@ def delay_s(channels: Channels, brake: str) -> float | None:
         return None
     speed = channels["speed_mps"].at(times)
     slowing = -np.gradient(speed, DELAY_STEP_S)
-    pressed = channels[brake].at(times)
+    pressed = np.where(speed > MOVING_MPS, channels[brake].at(times), np.nan)
     steps = int(DELAY_MOST_S / DELAY_STEP_S)
     best, at = 0.0, 0
     for shift in range(steps):
@@ -318,7 +318,7 @@ def delay_s(channels: Channels, brake: str) -> float | None:
 
 
 def rolling(seen: Seen, wheel: str) -> float | None:
-    """Road speed over the wheel's, while moving and hardly slowing or turning; None if unknown."""
+    """Rolling radius: road speed over the wheel's while hardly slowing; None if unknown. [m]"""
     speed, turns = seen.get("speed_mps"), seen.get(wheel)
     if speed is None or turns is None:
         return None

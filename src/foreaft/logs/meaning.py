@@ -134,11 +134,10 @@ def judge(column: Column, group: int, mapped: Mapping[str, MappedColumn]) -> Jud
     mapped : mapping
         What somebody has said, by name of the column.
     """
-    start = Judged(column, group, "ignored", note="not recognised")
+    reading = read_name(column.name, column.unit)
+    start = Judged(column, group, "ignored", note="not recognised", command=reading.command)
     if column.name in mapped:
         return _as_mapped(start, mapped[column.name])
-    reading = read_name(column.name, column.unit)
-    start = replace(start, command=reading.command)
     if not reading.candidates:
         return start
     numbers = _finite(column.value)
