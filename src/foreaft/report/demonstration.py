@@ -20,7 +20,7 @@ from foreaft.report import demonstration_charts as charts
 from foreaft.report import demonstration_look as look
 from foreaft.report import demonstration_words as said
 from foreaft.report import moving_image, words
-from foreaft.report.demonstration_data import STANDING_MPS, Film, Reel, film
+from foreaft.report.demonstration_data import STANDING_MPS, Film, Reel, film, wheel_words
 from foreaft.report.demonstration_frame import (
     LEFT_NAMED,
     Area,
@@ -179,6 +179,7 @@ def _pack(shown: Film, shared: charts.Scales) -> Data:
             "leftNamed": LEFT_NAMED,
             "standing": STANDING_MPS,
             "words": look.STATE_WORDS,
+            "wheels": [wheel_words(i) for i in range(4)],
             "short": look.STATE_SHORT,
         },
         "chart": {

@@ -273,13 +273,15 @@ def _mark_lines(film: Film, reel: Reel, ruler: Ruler, shared: Scales) -> list[Ma
     """Draw where the marks are passed; their names stand in two rows so as not to meet."""
     parts: list[Markup] = []
     ends = [LEFT - 99.0, LEFT - 99.0]
+    bands = [(TOP + 2.0, TOP + 7.0), (shared.wheels, shared.wheels + len(WHEELS) * ROW)]
+    bands += [one[:2] for one in (shared.speed, shared.pedal, shared.use, shared.turn)]
     for mark in film.marks:
         time = reel.reaches(mark.s_m)
         if time is None:
             continue
         x = ruler.x(time if ruler.axis == "time" else mark.s_m)
-        line = {"x1": x, "x2": x, "y1": TOP + 4.0, "y2": shared.wheels + len(WHEELS) * ROW}
-        parts.append(el("line", **line, **style.stroke("rule", 1.0)))
+        drawn = "".join(f"M{num(x)} {num(top)}V{num(end)}" for top, end in bands)
+        parts.append(el("path", d=drawn, **style.stroke("rule", 1.0)))
         half = 0.5 * text_width(mark.words, 9.5)
         middle = min(max(x, LEFT + half), RIGHT - half)
         row = 0 if middle - half >= ends[0] + 3.0 else 1

@@ -19,7 +19,7 @@ from foreaft.drive.trace import LOCKED, ROLLING, WHEELS, Floats, Happening, Trac
 
 STEP_S: Final = 0.02
 """What is shown is stored this often: finer than a screen draws, coarser than the run is driven."""
-MOST_SAMPLES: Final = 15_000
+MOST_SAMPLES: Final = 10_000
 """Over all runs; longer ones are stored at wider steps, so that the page stays small."""
 SHORTEST_S: Final = 0.1
 MOST_RUNS: Final = 4

@@ -94,7 +94,6 @@ class Camera(NamedTuple):
 class Moment(NamedTuple):
     """The car of one run at one time."""
 
-    time_s: float
     row: int
     """Last sample at or before this time."""
     x_m: float
@@ -120,7 +119,6 @@ def moment(reel: Reel, time_s: float) -> Moment:
         return float(np.interp(time_s, reel.time_s, values))
 
     return Moment(
-        time_s=time_s,
         row=row,
         x_m=at(reel.x_m),
         y_m=at(reel.y_m),
@@ -148,7 +146,7 @@ def panel(film: Film, reel: Reel, time_s: float, box: Box) -> list[Shape]:
     now = moment(reel, time_s)
     units = film.scene.units
     return [
-        *road_view(film, reel, now, box, follow(box, now)),
+        *road_view(film, reel, now, time_s, box),
         *close_up(film, now, box, units),
     ]
 
@@ -156,16 +154,17 @@ def panel(film: Film, reel: Reel, time_s: float, box: Box) -> list[Shape]:
 # ---------------------------------------------------------------- the road from above
 
 
-def road_view(film: Film, reel: Reel, now: Moment, box: Box, camera: Camera) -> list[Shape]:
-    """Draw road, marks, path and car as seen by a camera."""
+def road_view(film: Film, reel: Reel, now: Moment, time_s: float, box: Box) -> list[Shape]:
+    """Draw road, marks, path and car as seen by the camera that follows it."""
+    camera = follow(box, now)
     corners = np.array([[0, 0], [box.road_width, 0], [box.road_width, box.height], [0, box.height]])
     planned = film.reels[0]
     shapes: list[Shape] = [Area(corners.astype(np.float64), "verge")]
     shapes += _road(film, box, camera)
-    shapes += [shape for mark in film.marks for shape in _mark(mark, camera)]
+    shapes += [shape for mark in film.marks for shape in _mark(mark, box, camera)]
     shapes += _path(film, reel, now, camera)
     if reel is not planned:
-        ghost = moment(planned, now.time_s)
+        ghost = moment(planned, time_s)
         hull = camera.see(_placed(film.body.hull, ghost))
         shapes.append(Stroke(np.vstack([hull, hull[:1]]), "soft", 1.2, (3.0, 3.0)))
     return [*shapes, *_car(film, now, camera)]
@@ -196,15 +195,17 @@ def _stretches(near: NDArray[np.bool_]) -> Iterator[slice]:
             yield rows
 
 
-def _mark(mark: Mark, camera: Camera) -> list[Shape]:
+def _mark(mark: Mark, box: Box, camera: Camera) -> list[Shape]:
     """Draw a mark across the road, its name beyond one end so that nothing runs over it."""
     ends = camera.see(np.array([mark.left, mark.right]))
     end, other = ends if mark.name in LEFT_NAMED else ends[::-1]
     way = (end - other) / max(float(np.hypot(*(end - other))), 1e-9)
-    x, y = end + 5.0 * way
+    x, y = (float(one) for one in end + np.array([5.0, 9.0]) * way)
+    room = text_width(mark.words, 11.0) + 3.0
     anchor: Literal["start", "end"] = "end" if way[0] < 0.0 else "start"
-    name = Words(float(x), float(y + 4.0 + 4.0 * way[1]), mark.words, 11.0, anchor=anchor)
-    return [Stroke(ends, "ink", 1.4), name]
+    if 0.0 < end[0] < box.road_width:
+        x = max(x, room) if anchor == "end" else min(x, box.road_width - room)
+    return [Stroke(ends, "ink", 1.4), Words(x, y + 4.0, mark.words, 11.0, anchor=anchor)]
 
 
 LEFT_NAMED: Final = ("brake", "release")

@@ -44,8 +44,6 @@ MOST_BYTES: Final = 6_000_000
 EXACT: Final = ("paper", "ink", "front", "rear", "road", "verge", "wheel1", "wheel2")
 """Colours that keep their shade whatever else the palette has to hold."""
 
-NEARLY: Final = 14
-"""Blends this near to such a colour, over the three parts of 255, give way to it."""
 DASHES_MOST: Final = 2000
 
 MARGIN: Final = 16.0
@@ -138,20 +136,30 @@ def _palette(sheet: _Sheet, times: list[float], colours: int) -> Image:
     for row, one in enumerate(few):
         together.paste(one, (0, row * one.height))
     found = together.quantize(colours, method=Images.Quantize.MEDIANCUT).getpalette() or []
-    blends = np.array(found[: 3 * colours], dtype=np.int64).reshape(-1, 3)
-    exact = np.array([ImageColor.getrgb(look.LIGHT[role])[:3] for role in EXACT])
-    for shade in exact:
-        # Pillow takes the first entry that is about right: there must be none beside the exact one.
-        blends[np.abs(blends - shade).sum(axis=1) <= NEARLY] = shade
+    exact = [part for role in EXACT for part in ImageColor.getrgb(look.LIGHT[role])[:3]]
     palette = Images.new("P", (1, 1))
-    palette.putpalette(np.vstack([exact, blends]).flatten().tolist())
+    palette.putpalette(exact + found[: 3 * colours])
     return palette
 
 
 def _reduce(picture: Image, palette: Image) -> Image:
-    from PIL import Image as Images
+    """Bring a picture to the palette; Pillow's search is a near one, so the plain colours are set.
 
-    return picture.quantize(palette=palette, dither=Images.Dither.NONE)
+    Flat areas then stay flat, which keeps the image small too.
+    """
+    from PIL import Image as Images
+    from PIL import ImageColor
+
+    reduced = picture.quantize(palette=palette, dither=Images.Dither.NONE)
+    place = np.array(reduced)
+    parts = np.asarray(picture, dtype=np.int32)
+    packed = (parts[:, :, 0] << 16) | (parts[:, :, 1] << 8) | parts[:, :, 2]
+    for index, role in enumerate(EXACT):
+        red, green, blue = ImageColor.getrgb(look.LIGHT[role])[:3]
+        place[packed == (red << 16 | green << 8 | blue)] = index
+    exact = Images.fromarray(place)
+    exact.putpalette(palette.getpalette() or [])
+    return exact
 
 
 # ---------------------------------------------------------------- one picture

@@ -167,10 +167,13 @@
     pen.fillStyle = colour.verge;
     pen.fillRect(0, 0, panel.road, panel.height);
     drawRoad(panel, view);
-    drawMarks(pen, view);
+    drawMarks(panel, view);
     drawPath(pen, run, now, view);
     if (panel.index > 0 && settings.ghost) drawGhost(pen, moment(runs[0], clock), view);
     drawCar(pen, now, view);
+    if (enlargement(view) > 1) {
+      words(pen, 8, panel.height - 8, "the car is drawn larger than it is", 11, "soft");
+    }
     pen.restore();
     drawCloseUp(panel, now);
     return now;
@@ -202,7 +205,9 @@
     }
   }
 
-  function drawMarks(pen, view) {
+  function drawMarks(panel, view) {
+    const { pen } = panel;
+    pen.font = `400 11px ${family}`;
     for (const mark of scene.marks) {
       const ends = mark.ends.map(([x, y]) => view.see(x, y));
       stroke(pen, ends, "ink", 1.4);
@@ -211,7 +216,12 @@
       const wayX = (end[0] - other[0]) / length;
       const wayY = (end[1] - other[1]) / length;
       const side = wayX < 0 ? "right" : "left";
-      words(pen, end[0] + 5 * wayX, end[1] + 9 * wayY + 4, mark.words, 11, "ink", false, side);
+      const room = pen.measureText(mark.words).width + 3;
+      let x = end[0] + 5 * wayX;
+      if (end[0] > 0 && end[0] < panel.road) {
+        x = side === "right" ? Math.max(x, room) : Math.min(x, panel.road - room);
+      }
+      words(pen, x, end[1] + 9 * wayY + 4, mark.words, 11, "ink", false, side);
     }
   }
 
@@ -439,9 +449,11 @@
     const said = shown.map((now, index) => {
       const busy = [0, 1, 2, 3]
         .filter((wheel) => now.state[wheel] > 0)
-        .map((wheel) => `${["front left", "front right", "rear left", "rear right"][wheel]} ${look.words[now.state[wheel]]}`);
+        .map((wheel) => `${look.wheels[wheel]} ${look.words[now.state[wheel]]}`);
       const name = $(`run${index}`).textContent;
-      const sentence = `${shownSpeed(now)} ${speedUnit[0]}, ${busy.join(", ") || "all wheels rolling"}.`;
+      const gap = $(`gap${index}`).textContent;
+      const wheels = busy.join(", ") || "all wheels rolling";
+      const sentence = `${shownSpeed(now)} ${speedUnit[0]}, ${wheels}${gap && `, ${gap}`}.`;
       $(`words${index}`).textContent = sentence;
       return `${name}: ${sentence}`;
     });
