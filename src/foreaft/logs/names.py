@@ -192,6 +192,10 @@ _ASKED: Final[dict[frozenset[str], tuple[str, ...]]] = {
 """Names that fit several channels: asked, unless the unit leaves one of them."""
 
 
+_NUMBERS: Final = frozenset("1234")
+"""A number may stand for a wheel: which one is asked."""
+
+
 @dataclass(frozen=True)
 class Reading:
     """What a name and a unit say together.
@@ -242,7 +246,7 @@ def split_unit(header: str) -> tuple[str, str]:
     if bracket and bracket[1].strip():
         return bracket[1].strip(), bracket[2].strip()
     last = re.fullmatch(r"(.*[^\s_])[\s_]+([^\s_]+)", text)
-    if last and parse_unit(last[2]) is not None and words_of(last[1]):
+    if last and re.search(r"[A-Za-z%°]", last[2]) and parse_unit(last[2]) and words_of(last[1]):
         return last[1], last[2]
     return text, ""
 
@@ -265,6 +269,8 @@ def read_name(name: str, written_unit: str) -> Reading:
             found, command = _candidates(["".join(words)])
         if stem == name and stem != inner:
             unit, unit_text = None, written_unit.strip()
+        if unit is not None and unit.kind == "number" and not UNITLESS & set(found):
+            unit = None  # "1" or "-" says no more than nothing
         found = _with_unit(found, unit)
         if found:
             return Reading(found, unit, unit_text, command)
@@ -275,8 +281,11 @@ def read_name(name: str, written_unit: str) -> Reading:
 def _candidates(words: Iterable[str]) -> tuple[tuple[str, ...], bool]:
     """Channels whose notions are those of the words, and whether it is a command."""
     notions: set[str] = set()
+    numbered = False
     for word in words:
-        if word in _NOTIONS:
+        if word in _NUMBERS:
+            numbered = True
+        elif word in _NOTIONS:
             notions |= _NOTIONS[word]
         elif word not in _NOISE:
             return (), False
@@ -284,7 +293,7 @@ def _candidates(words: Iterable[str]) -> tuple[tuple[str, ...], bool]:
     key = frozenset(notions - {"command"})
     if not key:
         return (), False
-    exact = tuple(name for name, sets in _BY_NOTION.items() if key in sets)
+    exact = tuple(name for name, sets in _BY_NOTION.items() if key in sets and not numbered)
     asked = tuple(name for name in _ASKED.get(key, ()) if name not in exact)
     return exact + asked, command
 

@@ -315,8 +315,13 @@ def _recording(
     commands: set[str] = set()
     for i, one in enumerate(judged):
         raw = clean.raw_channel(one, session)
-        if one.state != "used" or one.name is None or i in clocks:
-            others.append(replace(raw, name="time_s") if i in clocks else raw)
+        if i in clocks:
+            # In a table of one row per sample, one column is the clock of many groups.
+            if all(raw.original_name != other.original_name for other in others):
+                others.append(replace(raw, name="time_s"))
+            continue
+        if one.state != "used" or one.name is None:
+            others.append(raw)
             continue
         channel = clean.in_si(one, raw, done)
         if len(channel.time_s) < 2:
