@@ -129,7 +129,7 @@ def slug(name: str) -> str:
 
 
 def _table(text: str, kind: type[Model], file: str | None) -> Table:
-    rows = list(_records(text, file))
+    rows = list(records(text, file))
     if not rows:
         raise InputError(
             "The file holds no header.",
@@ -174,7 +174,7 @@ def _table(text: str, kind: type[Model], file: str | None) -> Table:
             unit="rows",
             hint="One row per braking zone of one lap.",
         )
-    return Table(file, columns, tuple(found), _delimiter(text) != ",")
+    return Table(file, columns, tuple(found), delimiter(text) != ",")
 
 
 def _content(text: str) -> Iterator[tuple[int, str]]:
@@ -183,18 +183,18 @@ def _content(text: str) -> Iterator[tuple[int, str]]:
             yield number, line
 
 
-def _delimiter(text: str) -> str:
-    """The separator the header uses most; comma where it has none."""
+def delimiter(text: str) -> str:
+    """Give the separator the header uses most; comma where it has none."""
     header = next((line for _, line in _content(text)), "")
     return max(",;\t", key=lambda c: (header.count(c), c == ","))
 
 
-def _records(text: str, file: str | None) -> Iterator[tuple[int, list[str]]]:
+def records(text: str, file: str | None) -> Iterator[tuple[int, list[str]]]:
     """Yield line number and cells; a record is one line, so that a stray quote spoils one row."""
-    delimiter = _delimiter(text)
+    separator = delimiter(text)
     for number, line in _content(text):
         try:
-            cells = next(csv.reader([line], delimiter=delimiter, strict=True))
+            cells = next(csv.reader([line], delimiter=separator, strict=True))
         except (csv.Error, StopIteration) as error:
             raise InputError(
                 f"This row cannot be read: {error}.",

@@ -196,7 +196,10 @@ def _judged(family: list[Compared], ask: Ask) -> list[Compared]:
 
 
 def incidents(laps: Sequence[Lap], kinds: Sequence[str], ask: Ask) -> list[Rate]:
-    """Compare incidents over all laps at each setting, whether their times count or not."""
+    """Compare incidents over all laps at each setting, whether their times count or not.
+
+    Without a number of passes a lap is one pass, with an incident or without.
+    """
     rates = []
     for kind in kinds:
         base = _count(laps, kind, ask.against)
@@ -211,7 +214,8 @@ def incidents(laps: Sequence[Lap], kinds: Sequence[str], ask: Ask) -> list[Rate]
 
 def _count(laps: Sequence[Lap], kind: str, setting: float) -> tuple[int, int]:
     told = [lap for lap in laps if lap.setting == setting]
-    return sum(lap.events.get(kind, 0) for lap in told), sum(lap.passes for lap in told)
+    events = sum(min(lap.events.get(kind, 0), lap.passes) for lap in told)
+    return events, sum(lap.passes for lap in told)
 
 
 def _rate(kind: str, setting: float, count: tuple[int, int], p: float | None, level: float) -> Rate:

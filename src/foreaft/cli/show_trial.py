@@ -1,0 +1,101 @@
+"""A trial as text for people: the run sheet, what it can show, and the verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Any
+
+from foreaft.cli.show import table
+from foreaft.model.answers import Envelope
+from foreaft.report.trial_words import FIRST_SIGHT, amount, chance
+
+
+def design(answer: Envelope[Any]) -> str:
+    """What the trial can show, the rules, and the run sheet."""
+    made = answer.result.design
+    ways = {"front": "forward", "rear": "rearward"}
+    lines = [
+        f"Order of the laps that count: {made.order}   (a bar is a new stint)",
+        f"{made.pairs} pairs of laps, {made.laps} laps driven in {made.stints} stints. "
+        f"A bigger number goes {ways[made.higher_means]}.",
+        "A steady drift of fuel, tyres and track cancels"
+        + (", a bent one too." if len(made.settings) == 2 and made.pairs % 4 == 0 else "."),
+        "",
+        table(
+            ("measured", "to see", "scatter", "laps per setting", "laps driven", "chance here"),
+            [_endpoint(one) for one in made.endpoints],
+        ),
+        "",
+        *(one.text for one in made.endpoints),
+    ]
+    if made.incidents is not None:
+        lines.append(made.incidents.text)
+    lines += [FIRST_SIGHT, "", "Before: three stops"]
+    lines += [f"- {one}" for one in made.baseline]
+    lines += ["", "Rules", *(f"- {one}" for one in made.rules), ""]
+    rows = [
+        (str(one.lap), str(one.stint), f"{one.setting:g}", "yes" if one.counts else "", one.note)
+        for one in made.sheet
+    ]
+    lines.append(_left_last(("lap", "stint", "setting", "counts", "note"), rows))
+    if answer.files:
+        lines.append(
+            f"\nWritten to {answer.files[0]}: fill it in, then: foreaft trial judge "
+            f"{answer.files[0]}"
+        )
+    return "\n".join(lines)
+
+
+def _endpoint(one: Any) -> tuple[str, ...]:
+    needed = "never" if one.pairs_needed is None else str(one.pairs_needed)
+    driven = "never" if one.laps_needed is None else str(one.laps_needed)
+    return (
+        one.name + (" *" if one.primary else ""),
+        amount(one.difference, one.unit),
+        amount(one.scatter_sd, one.unit),
+        needed,
+        driven,
+        f"{100 * one.power_frac:.0f} %",
+    )
+
+
+def _left_last(head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
+    """A table whose last column is text."""
+    numbers = table(head[:-1], [row[:-1] for row in rows]).splitlines()
+    width = max(len(line) for line in numbers)
+    said = [head[-1], *(row[-1] for row in rows)]
+    return "\n".join(
+        f"{line.ljust(width)}  {text}" for line, text in zip(numbers, said, strict=True)
+    )
+
+
+def verdict(answer: Envelope[Any]) -> str:
+    """The summary, then every comparison, incidents and the plan."""
+    made = answer.result.verdict
+    lines = [*made.summary, ""]
+    rows = [_comparison(one) for one in made.comparisons]
+    head = ("measured", "setting", "effect", "from", "to", "pairs", "p", "verdict")
+    if rows:
+        lines += [f"Against {made.against:g}; {made.laps_counted} of {made.laps} laps count."]
+        lines += [table(head, rows), ""]
+    for one in made.comparisons:
+        if one.verdict != "difference":
+            lines.append(one.text)
+    lines += [one.text for one in made.incidents]
+    if made.plan:
+        lines += ["", "The plan"]
+        lines += [
+            f"- {one.zone_name} at {one.planned_setting:g}: {one.finding}; {one.text}."
+            for one in made.plan
+        ]
+        lines.append("Nothing was planned again: weigh this, then change the files and plan anew.")
+    return "\n".join(lines)
+
+
+def _comparison(one: Any) -> tuple[str, ...]:
+    name = one.endpoint + (" *" if one.primary else "")
+    if one.effect is None:
+        return (name, f"{one.setting:g}", "", "", "", str(one.pairs), "", "cannot tell")
+    ends = [amount(end, one.unit, True) for end in (one.effect, one.low, one.high)]
+    said = one.verdict.replace("_", " ")
+    return (name, f"{one.setting:g}", *ends, str(one.pairs), chance(one.p_adjusted), said)

@@ -1,0 +1,97 @@
+"""What a trial does to a plan: which of its settings it supports, contradicts or leaves alone.
+
+Nothing is planned again: a trial knows the settings it drove, a plan weighs all of them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import Literal
+
+from foreaft.files.sheet import slug
+from foreaft.learn.trial import Stopped
+from foreaft.model.answers import Plan
+from foreaft.model.answers_trial import TrialComparison, TrialPlanLine
+from foreaft.report.trial_words import further_to_the_rear
+
+Finding = Literal["supported", "contradicted", "mixed", "untouched"]
+
+
+def plan_lines(
+    file: Path | None, told: Sequence[TrialComparison], over: Sequence[Stopped]
+) -> list[TrialPlanLine]:
+    """Hold a trial against each zone of a plan and against its lap setting; empty without a plan.
+
+    Raises
+    ------
+    InputError
+        If the file is not there or holds no plan.
+    """
+    if file is None:
+        return []
+    from foreaft.jobs.limit import read_plan
+
+    plan = read_plan(file).result
+    lines = []
+    for zone in plan.zones:
+        names = {slug(zone.zone_id), slug(zone.name)}
+        ours = [one for one in told if _of(one.endpoint, names)]
+        lines.append(_line(plan, (zone.zone_id, zone.name), zone.setting, ours, over))
+    whole = [one for one in told if _of(one.endpoint, {"lap"})]
+    lines.append(_line(plan, (None, "whole lap"), plan.lap_setting.setting, whole, over))
+    return lines
+
+
+def _of(endpoint: str, names: set[str]) -> bool:
+    return any(endpoint.startswith(name.replace("-", "_") + "_") for name in names)
+
+
+def _line(
+    plan: Plan,
+    zone: tuple[str | None, str],
+    planned: float,
+    told: Sequence[TrialComparison],
+    over: Sequence[Stopped],
+) -> TrialPlanLine:
+    finding, text = _found(plan, planned, told, over)
+    return TrialPlanLine(
+        zone_id=zone[0], zone_name=zone[1], planned_setting=planned, finding=finding, text=text
+    )
+
+
+def _found(
+    plan: Plan, planned: float, told: Sequence[TrialComparison], over: Sequence[Stopped]
+) -> tuple[Finding, str]:
+    way, half = plan.adjuster.higher_means, 0.5 * plan.adjuster.step
+    for one in over:
+        if abs(planned - one.setting) < half or further_to_the_rear(planned, one.setting, way):
+            return "contradicted", (
+                f"{one.setting:g} was not safe in the trial, and {planned:g} is no further forward"
+            )
+    votes = list(_votes(planned, half, told))
+    if not votes:
+        return "untouched", f"the trial says nothing of {planned:g} here"
+    good = [why for yes, why in votes if yes is True]
+    bad = [why for yes, why in votes if yes is False]
+    if good and bad:
+        return "mixed", "; ".join(good + bad)
+    if good or bad:
+        return ("supported", "; ".join(good)) if good else ("contradicted", "; ".join(bad))
+    return "untouched", "; ".join(why for _, why in votes)
+
+
+def _votes(
+    planned: float, half: float, told: Sequence[TrialComparison]
+) -> Iterator[tuple[bool | None, str]]:
+    """Yield what each comparison says of the planned setting: for it, against it, or neither."""
+    for one in told:
+        if min(abs(planned - one.setting), abs(planned - one.against)) >= half:
+            continue
+        pair = f"{one.endpoint}, {one.setting:g} against {one.against:g}"
+        if one.better is None:
+            said = {"difference": "a difference, but which way is better is not in its name"}
+            shown = said.get(one.verdict, one.verdict.replace("_", " "))
+            yield None, f"{pair}: {shown}"
+        else:
+            yield abs(one.better - planned) < half, f"{pair}: {one.better:g} is better"

@@ -1,0 +1,190 @@
+"""What a trial says, in plain sentences: of a run sheet, of a comparison, of a plan."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from foreaft.learn.design import Run
+from foreaft.learn.statistics import FEWEST_PAIRS
+from foreaft.learn.trial import REAR_EVENTS_MAX, Compared, Rate, Stopped
+from foreaft.model.answers import Axle
+
+MANY_LAPS: Final = 60
+"""More laps than two full days of sessions: nobody drives them for one question."""
+
+FIRST_SIGHT: Final = (
+    "Lap time is the last thing to look at. Before it: front minus rear slip at equal deceleration "
+    "(or steer against yaw while braking into the turn), then zone times pooled by kind, then "
+    "incidents."
+)
+
+SHOWN_UNITS: Final = {"mps": "m/s", "mps2": "m/s2", "radps": "rad/s"}
+
+BASELINE_KMH: Final = (120, 60)
+"""Speeds of the straight stops (common practice, no source)."""
+
+
+def amount(value: float, unit: str, signed: bool = False) -> str:
+    """Show an amount with its unit, three digits; fractions as percent.
+
+    >>> amount(0.0412, "s"), amount(-0.5, "m", True), amount(0.02, "frac")
+    ('0.0412 s', '-0.5 m', '2 %')
+    """
+    shown, name = (100.0 * value, "%") if unit == "frac" else (value, unit)
+    return (
+        f"{shown:{'+' if signed else ''}.3g} {name.replace('mps2', 'm/s2').replace('mps', 'm/s')}"
+    )
+
+
+def chance(p: float) -> str:
+    """Show a p value.
+
+    >>> chance(0.0004), chance(0.0312)
+    ('under 0.001', '0.031')
+    """
+    return "under 0.001" if p < 0.001 else f"{p:.3f}"
+
+
+# ---------------------------------------------------------------- the run sheet
+
+
+def note_of(lap: Run, forward: float) -> str:
+    """Say what to do on one lap."""
+    said = {
+        "out": "out-lap",
+        "warm": "up to temperature, does not count",
+        "settle": "changed on the main straight; settle, does not count",
+        "counted": "counts",
+        "in": "in-lap",
+    }[lap.kind]
+    if lap.first_time and lap.setting != forward:
+        said += "; first time here: step by step, brake early"
+    return said
+
+
+def rules_of(settings: tuple[float, ...], settle_laps: int) -> list[str]:
+    """Give the rules of driving a trial; the stop rule first."""
+    return [
+        f"Stop rule: {REAR_EVENTS_MAX} rear events (rear wheels locked, or the car comes round) at "
+        "a setting, and that setting is over. Its verdict is: not safe.",
+        f"Begin each stint at {settings[0]:g}, the forward setting. Change on the main straight, "
+        "off the brakes, towards the rear by single steps.",
+        f"After each change {settle_laps} lap{'s do' if settle_laps > 1 else ' does'} not count. "
+        "Write down at once which laps were spoilt (traffic, mistake, flags): keep = no.",
+        "Write down front and rear events of every lap, counted or not.",
+        "Drive every lap alike: same brake points, same gears. Let the driver say what he felt "
+        "before he sees a number.",
+        "A driver who knows the setting may drive to it. Only a covered display, or a rig, takes "
+        "that out.",
+    ]
+
+
+def baseline_of(settings: tuple[float, ...], step: float | None) -> list[str]:
+    """Give the three stops that find the crossover before the trial."""
+    high, low = BASELINE_KMH
+    forward, way = settings[0], 1.0 if settings[1] > settings[0] else -1.0
+    if step is None:
+        where = f"{forward:g}, then one step to the rear, then another"
+    else:
+        where = ", ".join(f"{forward + i * way * step:g}" for i in range(3))
+    return [
+        f"Three straight stops on the out-lap, {high} to {low} km/h, clear track behind: at "
+        f"{where}. Squeeze until a wheel just locks; a spotter or the wheel speeds say which.",
+        "The crossover lies between the last setting at which a front wheel went first and the "
+        "first at which a rear one did. All front: it lies further to the rear; go on by single "
+        "steps if the trial does not go there anyway. The first rear lock ends the stops.",
+        "Do not try a setting to the rear of the crossover at speed before the straight zones have "
+        "been quiet at it.",
+    ]
+
+
+def endpoint_text(
+    name: str, needed: tuple[int, int] | None, counted: int, power: float, least: float | None
+) -> str:
+    """Say what the sheet can show of one endpoint."""
+    unit = name.rpartition("_")[2]
+    seen = f"shows {amount(least, unit)} or more" if least is not None else "shows nothing"
+    if needed is None:
+        said = f"{name} can never show it"
+    else:
+        said = f"{name} needs {needed[0]} counted laps at each setting, {needed[1]} laps driven"
+    said += f"; this sheet has {counted} and {seen}"
+    if name == "lap_time_s" and (needed is None or needed[1] > MANY_LAPS):
+        return f"{said}: lap time will not see it. Use slip or zone times."
+    return f"{said}, a chance of {100 * power:.0f} % for this difference."
+
+
+# ---------------------------------------------------------------- the verdict
+
+
+def better_of(endpoint: str, setting: float, against: float, effect: float) -> float | None:
+    """Give the better setting, where the endpoint's name says which way is better.
+
+    Times, distances and losses are better small, decelerations large.
+    """
+    words = set(endpoint.split("_"))
+    if words & {"decel", "mfdd"}:
+        return setting if effect > 0 else against
+    if words & {"time", "distance", "lost"}:
+        return setting if effect < 0 else against
+    return None
+
+
+def comparison_text(one: Compared, better: float | None, level: float, primary: bool) -> str:
+    """Say one comparison: the effect with its interval, and what may be concluded."""
+    unit = one.endpoint.rpartition("_")[2]
+    head = f"{one.endpoint}, {one.setting:g} against {one.against:g}: "
+    found = one.effect
+    if found is None:
+        return head + _why_not(one)
+    sure = f"{100 * (1 - level):.0f} %"
+    head += (
+        f"{amount(found.estimate, unit, True)} ({sure}: {amount(found.low, unit, True)} to "
+        f"{amount(found.high, unit, True)}, {one.pairs} pairs). "
+    )
+    if one.verdict == "difference":
+        head += "A difference" + ("" if better is None else f"; {better:g} is better") + "."
+    else:
+        head += "No difference shown."
+        if one.smallest_shown is not None:
+            head += f" This trial would have shown {amount(one.smallest_shown, unit)} or more."
+        if found.p <= level:
+            head += f" By itself it would pass; of {one.counted_together} looked at, one may."
+    return head + (" This is the endpoint named beforehand." if primary else "")
+
+
+def _why_not(one: Compared) -> str:
+    return {
+        "few_pairs": f"cannot tell from {one.pairs} pairs of neighbouring laps; {FEWEST_PAIRS} are "
+        "the least, some in each order.",
+        "one_order": "cannot tell: every pair was driven in the same order, so a drift of fuel, "
+        "tyres or track looks like the setting.",
+        "no_scatter": "cannot tell: the differences repeat exactly, so there is no scatter to "
+        "judge by. Were the numbers rounded?",
+        "": "cannot tell.",
+    }[one.why_not]
+
+
+def rate_text(one: Rate, level: float, passes: str) -> str:
+    """Say how often something happened, and whether that differs."""
+    per = f"{one.events} in {one.passes} {passes}"
+    sure = f"{100 * (1 - level):.0f} %: {100 * one.low:.0f} to {100 * one.high:.0f} %"
+    head = f"{one.kind} at {one.setting:g}: {per} ({sure})"
+    if one.p_adjusted is None:
+        return head + "."
+    shown = "a difference" if one.p_adjusted <= level else "no difference shown"
+    return f"{head}; {shown} (p {chance(one.p_adjusted)})."
+
+
+def stopped_text(one: Stopped) -> str:
+    """Say that a setting is over."""
+    said = f"{one.setting:g} is not safe: {REAR_EVENTS_MAX} rear events by lap {one.at_lap}."
+    if one.laps_after:
+        laps = ", ".join(str(lap) for lap in one.laps_after[:8])
+        said += f" The stop rule ended it there; laps {laps} should not have been driven at it."
+    return said
+
+
+def further_to_the_rear(setting: float, than: float, higher_means: Axle) -> bool:
+    """Whether a setting brakes the rear more than another."""
+    return setting < than if higher_means == "front" else setting > than
