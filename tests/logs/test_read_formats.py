@@ -27,7 +27,9 @@ def _german(folder: Path) -> Path:
     head, _, body = written.partition("\n")
     units = ";".join(UNITS[name] or "1" for name in channels)
     path = folder / "b.csv"
-    path.write_bytes("\r\n".join([*above, head, units, body.replace("\n", "\r\n")]).encode("cp1252"))
+    path.write_bytes(
+        "\r\n".join([*above, head, units, body.replace("\n", "\r\n")]).encode("cp1252")
+    )
     return path
 
 
