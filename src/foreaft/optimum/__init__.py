@@ -1,0 +1,1 @@
+"""Reference optimum: what a balance that is perfect at every metre would gain. Needs CasADi."""
