@@ -13,7 +13,7 @@ import numpy as np
 
 from foreaft.logs import evidence
 from foreaft.logs.channels import CHANNELS
-from foreaft.logs.clock import Rows, Session
+from foreaft.logs.clock import Session
 from foreaft.logs.evidence import Seen
 from foreaft.logs.meaning import Judged, choice_text, used
 from foreaft.logs.names import KINDS, PRESSURES, WHEEL_SPEEDS
@@ -38,17 +38,9 @@ SAME_FRAC: Final = 0.02
 ROAD_SPEED: Final = "road speed turned into rad/s"
 
 
-def taken(values: Floats, rows: Rows) -> Floats:
-    """Give rows of a column; a view where they follow each other."""
-    if len(rows) and int(rows[-1]) - int(rows[0]) + 1 == len(rows):
-        return values[int(rows[0]) : int(rows[-1]) + 1]
-    return values[rows]
-
-
 def raw_channel(one: Judged, session: Session) -> Channel:
     """One column in one session, on its clock, samples as recorded."""
-    rows, time = session.rows[one.group], session.times[one.group]
-    values = taken(one.column.value, rows)
+    time, values = session.times[one.group], session.of(one.group, one.column.value)
     good = np.isfinite(values)
     if not good.all():
         values, time = values[good], time[good]

@@ -48,6 +48,14 @@ class Session:
     rows: list[Rows]
     times: list[Floats]
     done: list[Done] = field(default_factory=list)
+    _whole: dict[int, bool] = field(default_factory=dict)
+
+    def of(self, group: int, values: Floats) -> Floats:
+        """Give the session's rows of a column; a view where they follow each other."""
+        rows = self.rows[group]
+        if group not in self._whole:
+            self._whole[group] = len(rows) > 0 and bool((np.diff(rows) == 1).all())
+        return values[int(rows[0]) : int(rows[-1]) + 1] if self._whole[group] else values[rows]
 
 
 def sessions_of(

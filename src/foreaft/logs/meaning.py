@@ -48,6 +48,11 @@ LIKELY: Final[Mapping[str, tuple[float, float]]] = {
 A wheel's speed, a distance and a position are left to what other channels say.
 """
 
+SELDOM: Final = frozenset(
+    ["ft/s", "kn", "mg", "ft/s2", "hPa", "Hz", "mrad", "daN", "kgf", "cm", "mm", "min", "h", "day"]
+)
+"""Units that are taken only where they are written."""
+
 SPREAD_DEG: Final = 1.0
 """A circuit lies within one degree of longitude and latitude."""
 
@@ -179,7 +184,7 @@ def _meant(name: str, unit: Unit | None) -> tuple[Meant, ...]:
     """A channel with its unit, or with each unit it may have."""
     if name in UNITLESS:
         return ((name, unit or NUMBER),)
-    units = UNITS.values() if unit is None else (unit,)
+    units = [one for one in UNITS.values() if one.text not in SELDOM] if unit is None else [unit]
     return tuple((name, one) for one in units if one.kind in KINDS[name])
 
 
