@@ -110,7 +110,7 @@ _WORDS: Final[dict[str, tuple[str, str, int]]] = {
     "accel_x_mps2": ("Acceleration X", "g", 4),
     "accel_y_mps2": ("Acceleration Y", "g", 4),
     "yaw_rate_radps": ("Yaw rate", "deg/s", 3),
-    "steer_rad": ("Road wheel steer angle", "deg", 3),
+    "steer_rad": ("Steer angle delta", "deg", 3),
     "steering_wheel_rad": ("Steering wheel angle", "deg", 2),
     "throttle_frac": ("Throttle", "%", 2),
     "brake_pedal_frac": ("Brake pedal", "%", 2),
