@@ -255,7 +255,8 @@ def offsets(seen: Seen) -> dict[str, float]:
     """What channels show where they should show nothing, in the unit of the catalogue."""
     found: dict[str, float] = {}
     speed, ahead = seen.get("speed_mps"), seen.get("accel_x_mps2")
-    if speed is not None and ahead is not None:
+    alike = speed is not None and ahead is not None and slope(mean(ahead), rate(speed))[1]
+    if speed is not None and ahead is not None and alike > CORRELATED:
         apart = mean(ahead) - rate(speed)
         apart = apart[np.isfinite(apart) & (mean(speed) > MOVING_MPS)]
         if len(apart) >= FEWEST and abs(float(np.median(apart))) > OFFSET_MPS2:
