@@ -17,7 +17,7 @@ from typing import Any
 from foreaft.base import errors
 from foreaft.cli.parser import CAUTION, make_parser
 from foreaft.jobs import requests
-from foreaft.model import answers
+from foreaft.model import answers, answers_trial
 
 ROOT = Path(__file__).resolve().parents[1]
 SOURCE = ROOT / "src" / "foreaft"
@@ -43,6 +43,7 @@ JOBS: dict[str, tuple[type[answers.Answer], type[requests.Request] | None]] = {
     "zones": (answers.Zones, requests.ZonesRequest),
     "read": (answers.ReadLog, requests.ReadRequest),
     "advise": (answers.Advice, requests.AdviseRequest),
+    "trial": (answers_trial.Trial, requests.TrialRequest),
     "history": (answers.Report, None),
     "check": (answers.Report, None),
     "new": (answers.Report, None),
@@ -55,11 +56,14 @@ JOBS: dict[str, tuple[type[answers.Answer], type[requests.Request] | None]] = {
 
 
 def commands(parser: argparse.ArgumentParser) -> dict[str, argparse.ArgumentParser]:
-    """Give the commands of a parser by name."""
+    """Give the commands of a parser by name; parts of a command by both, as ``trial design``."""
+    found: dict[str, argparse.ArgumentParser] = {}
     for action in parser._actions:
         if isinstance(action, argparse._SubParsersAction):
-            return dict(action.choices)
-    return {}
+            for name, one in action.choices.items():
+                parts = commands(one)
+                found |= {f"{name} {part}": inner for part, inner in parts.items()} or {name: one}
+    return found
 
 
 def _cell(text: str) -> str:
@@ -72,8 +76,10 @@ def _takes(action: argparse.Action) -> str:
     if action.choices is not None:
         return ", ".join(f"`{one}`" for one in action.choices)
     kind = {float: "number", int: "whole number", Path: "file"}.get(action.type, "text")  # type: ignore[call-overload]
-    if action.metavar in ("FOLDER", "FILE.svg", "SETTING", "SECONDS"):
+    if action.metavar in ("FOLDER", "FILE.svg", "FILE.csv", "SETTING", "SECONDS", "RATE"):
         kind = str(action.metavar).lower()
+    if isinstance(action.metavar, tuple):
+        kind = " ".join(action.metavar).lower()
     return f"{kind}, one or more" if action.nargs == "+" else kind
 
 

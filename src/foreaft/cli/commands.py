@@ -10,7 +10,7 @@ from typing import Any, Final, get_args
 from pydantic import ValidationError
 
 from foreaft.base.errors import InputError
-from foreaft.cli import show
+from foreaft.cli import show, show_trial
 from foreaft.cli.progress import Progress, tell_if_cold
 from foreaft.jobs.common import to_json
 from foreaft.jobs.requests import (
@@ -21,6 +21,9 @@ from foreaft.jobs.requests import (
     ReadRequest,
     Request,
     StopRequest,
+    TrialDesignRequest,
+    TrialEndpointAsk,
+    TrialJudgeRequest,
     ZonesRequest,
 )
 from foreaft.model.answers import Envelope
@@ -151,6 +154,65 @@ def _history(asked: Namespace) -> int:
 
     answer = history(asked.car, asked.circuit or asked.sheet, asked.driver)
     _print(asked, answer, lambda: show.report(answer))
+    return 0
+
+
+def trial(asked: Namespace) -> int:
+    """``foreaft trial design`` and ``foreaft trial judge``."""
+    return _trial_design(asked) if asked.part == "design" else _trial_judge(asked)
+
+
+def _trial_design(asked: Namespace) -> int:
+    from foreaft.jobs.trial import design, write_sheet
+
+    names = ["settings", "higher", "car", "driver", "scatter_from", "lap_difference_s"]
+    names += ["incidents", "level", "power", "stints", "stint_laps", "settle_laps", "warm_laps"]
+    request = _request(
+        TrialDesignRequest,
+        asked,
+        names,
+        endpoints=[_endpoint(typed) for typed in asked.endpoint],
+    )
+    answer = design(request)
+    if asked.out is not None:
+        answer = write_sheet(answer, asked.out)
+    _print(asked, answer, lambda: show_trial.design(answer))
+    return 0
+
+
+def _endpoint(typed: list[str]) -> TrialEndpointAsk:
+    """``--endpoint NAME DIFFERENCE [SCATTER]``."""
+    try:
+        numbers = [float(word) for word in typed[1:]]
+        names = ("difference", "scatter_sd")[: len(numbers)]
+        return TrialEndpointAsk(name=typed[0], **dict(zip(names, numbers, strict=True)))
+    except (ValueError, ValidationError) as error:
+        raise InputError(
+            "--endpoint cannot be used",
+            code="command_line",
+            key="endpoint",
+            value=" ".join(typed),
+            allowed="a name, the difference worth seeing, and perhaps the scatter: both above 0",
+            hint="such as --endpoint z3_time_s 0.03 0.06",
+        ) from error
+
+
+def _trial_judge(asked: Namespace) -> int:
+    from foreaft.jobs.trial import judge
+
+    names = ["laps", "against", "primary", "level", "power", "settle_laps", "plan", "seed"]
+    pools = {typed[0]: typed[1:] for typed in asked.pool}
+    if len(pools) < len(asked.pool):
+        raise InputError(
+            "--pool names the same pool twice",
+            code="command_line",
+            key="pool",
+            value=" ".join(typed[0] for typed in asked.pool),
+            allowed="each name once",
+            hint="put all columns of a pool after one --pool",
+        )
+    answer = judge(_request(TrialJudgeRequest, asked, names, pools=pools))
+    _print(asked, answer, lambda: show_trial.verdict(answer))
     return 0
 
 
@@ -289,7 +351,11 @@ def _request(kind: type[Request], asked: Namespace, names: list[str], **more: An
     return _checked(kind, given)
 
 
-TYPED: Final = {"change_cost_s": "change-cost", "yaw_accel_radps2": "yaw-accel"}
+TYPED: Final = {
+    "change_cost_s": "change-cost",
+    "yaw_accel_radps2": "yaw-accel",
+    "lap_difference_s": "lap-difference",
+}
 """Options whose name on the command line is not that of the request."""
 
 

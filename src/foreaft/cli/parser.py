@@ -60,7 +60,20 @@ def make_parser() -> ArgumentParser:
     )
     parser.add_argument("--version", action="version", version=f"foreaft {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True)
-    for add in (_plan, _stop, _ideal, _advise, _zones, _read, _check, _new, _classes, _demo, _doctor):
+    for add in (
+        _plan,
+        _stop,
+        _ideal,
+        _advise,
+        _trial,
+        _zones,
+        _read,
+        _check,
+        _new,
+        _classes,
+        _demo,
+        _doctor,
+    ):
         add(commands)
     return parser
 
@@ -252,6 +265,133 @@ foreaft advise --car car.toml --sheet corners.csv --history
     parser.add_argument("--history", action="store_true", help="list what was changed, and why")
 
 
+def _trial(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = commands.add_parser(
+        "trial",
+        help="design and judge a test of two or more settings",
+        description="Design and judge a test of two or more settings.",
+        epilog="foreaft trial design --help and foreaft trial judge --help show examples.",
+        allow_abbrev=False,
+    )
+    parts = parser.add_subparsers(dest="part", metavar="PART", required=True)
+    _trial_design(parts)
+    _trial_judge(parts)
+
+
+def _trial_design(parts: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        parts,
+        "design",
+        "make a run sheet: which setting on which lap, how many laps, and what that can show",
+        """
+foreaft trial design --settings 56 53 --higher front --driver club
+foreaft trial design --settings 56 53 --higher front --endpoint slip_difference_frac 0.01 0.012 \\
+    --endpoint z3_time_s 0.03 0.06 --out laps.csv
+foreaft trial design --settings 56 53 --car car.toml --endpoint z3_time_s 0.03 \\
+    --scatter-from friday.csv
+""",
+    )
+    parser.add_argument(
+        "--settings", type=float, nargs="+", required=True, help="two to five settings to compare"
+    )
+    parser.add_argument(
+        "--higher", choices=["front", "rear"], help="a bigger number means more ..."
+    )
+    parser.add_argument("--car", help="car file: knows the settings and which way they count")
+    parser.add_argument("--driver", help="driver file, or novice, club, pro (club)")
+    parser.add_argument(
+        "--endpoint",
+        action="append",
+        nargs="+",
+        default=[],
+        metavar=("NAME", "NUMBER"),
+        help="something measured on every lap, named with its unit (z3_time_s), the smallest "
+        "difference worth seeing, and its scatter from lap to lap; may be given several times, "
+        "the one that matters first",
+    )
+    parser.add_argument(
+        "--scatter-from", type=Path, help="laps (CSV) to take scatters from that are not given"
+    )
+    parser.add_argument(
+        "--lap-difference",
+        dest="lap_difference_s",
+        type=float,
+        default=0.10,
+        metavar="SECONDS",
+        help="difference of lap time worth seeing (0.10)",
+    )
+    parser.add_argument(
+        "--incidents",
+        type=float,
+        nargs=2,
+        metavar="RATE",
+        help="two rates of incidents per pass to tell apart, such as 0.20 0.05",
+    )
+    _trial_level(parser)
+    parser.add_argument("--stints", type=int, default=3, help="stints at most (3)")
+    parser.add_argument(
+        "--stint-laps", type=int, default=13, help="laps of a stint, out-lap to in-lap (13)"
+    )
+    parser.add_argument(
+        "--settle-laps", type=int, help="laps after a change that do not count (1; novice 2)"
+    )
+    parser.add_argument(
+        "--warm-laps", type=int, default=1, help="laps to temperature after the out-lap (1)"
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="FILE.csv", help="write the sheet there, to be filled in"
+    )
+
+
+def _trial_judge(parts: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        parts,
+        "judge",
+        "say what the laps show: effects with their intervals, incidents, and the plan",
+        """
+foreaft trial judge laps.csv
+foreaft trial judge laps.csv --primary slip_difference_frac --plan plan/plan.json
+foreaft trial judge laps.csv --pool deep_time_s z2_time_s z5_time_s
+""",
+    )
+    parser.add_argument("laps", type=Path, help="the laps as driven (CSV)")
+    parser.add_argument(
+        "--against", type=float, help="setting the others are compared with (the first driven)"
+    )
+    parser.add_argument(
+        "--primary", help="the column the trial was made for; it is judged by itself"
+    )
+    parser.add_argument(
+        "--pool",
+        action="append",
+        nargs="+",
+        default=[],
+        metavar=("NAME", "COLUMN"),
+        help="judge the mean of columns of one kind under a new name; may be given several times",
+    )
+    _trial_level(parser)
+    parser.add_argument(
+        "--settle-laps",
+        type=int,
+        default=1,
+        help="laps after a change that do not count, for a file without a column keep (1)",
+    )
+    parser.add_argument("--plan", type=Path, help="plan as JSON: what the trial does to it")
+    parser.add_argument("--seed", type=int, default=1, help="seed of the shuffling (1)")
+
+
+def _trial_level(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--level",
+        type=float,
+        default=0.05,
+        help="chance of calling a difference where there is none (0.05)",
+    )
+    parser.add_argument(
+        "--power", type=float, default=0.8, help="chance of showing a true difference (0.8)"
+    )
+
+
 def _zones(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
     parser = _command(
         commands,
@@ -316,7 +456,9 @@ foreaft new car car.toml --class gt-mid
 """,
     )
     parser.add_argument(
-        "kind", choices=["car", "driver", "conditions", "circuit", "sheet"], help="what to describe"
+        "kind",
+        choices=["car", "driver", "conditions", "circuit", "sheet", "trial-laps"],
+        help="what to describe",
     )
     parser.add_argument("file", type=Path, help="where to write it; what exists is left alone")
     parser.add_argument("--class", dest="class_name", help="for a car: start from this class")

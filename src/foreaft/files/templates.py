@@ -12,7 +12,7 @@ from foreaft.base.errors import InputError
 from foreaft.files.atomic import write_file
 from foreaft.files.classes import class_text
 
-Kind = Literal["car", "driver", "conditions", "circuit", "sheet"]
+Kind = Literal["car", "driver", "conditions", "circuit", "sheet", "trial-laps"]
 KINDS: Final[tuple[str, ...]] = get_args(Kind)
 
 _NAMES: Final[dict[str, str]] = {
@@ -20,6 +20,7 @@ _NAMES: Final[dict[str, str]] = {
     "driver": "driver.toml",
     "conditions": "conditions.toml",
     "sheet": "sheet.csv",
+    "trial-laps": "trial-laps.csv",
 }
 
 

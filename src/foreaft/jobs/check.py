@@ -9,6 +9,7 @@ from foreaft.files.circuits import read_circuit
 from foreaft.files.read import read_text
 from foreaft.files.sheet import read_zone_sheet, read_zones
 from foreaft.files.toml import read_any
+from foreaft.files.trial_laps import read_laps
 from foreaft.jobs.common import Notes, envelope
 from foreaft.model.answers import Envelope, Report
 from foreaft.model.car import Car, numbers
@@ -38,6 +39,10 @@ def _look(file: Path, notes: Notes) -> tuple[str, dict[str, Any]]:
         if "zone_id" in columns:
             marks = read_zones(file)
             return "zones of a circuit", {"zones": len(marks)}
+        if {"lap", "setting"} <= columns:
+            driven = read_laps(file)
+            settings = {row.setting for row in driven.rows}
+            return "laps of a trial", {"laps": len(driven.rows), "settings": len(settings)}
     raw = read_circuit(file)
     return "circuit", {"points": len(raw.x_m), "closed": raw.closed, "given_as": raw.kind}
 

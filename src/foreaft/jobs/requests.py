@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, Literal, Self, TypeVar
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, model_validator
 
 T = TypeVar("T")
 Some = Annotated[list[T], Field(min_length=1, max_length=200)]
@@ -125,3 +125,72 @@ class AdviseRequest(Request):
     samples: int = Field(default=200, ge=20, le=5000)
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
     remember: bool = True
+
+
+Rate = Annotated[float, Field(gt=0, lt=1)]
+
+
+class TrialEndpointAsk(Request):
+    """Something measured on every lap, the smallest difference worth seeing, and its scatter.
+
+    The name ends in the unit of both numbers; without a scatter it is taken from ``scatter_from``.
+    """
+
+    name: str = Field(max_length=60)
+    difference: float = Field(gt=0, le=1e6)
+    scatter_sd: float | None = Field(default=None, gt=0, le=1e6)
+
+
+class TrialDesignRequest(Request):
+    """A trial of two or more settings to be driven.
+
+    ``endpoints``: the first is the one the trial is made for; lap time is always told beside them.
+    ``incidents``: two rates per pass, told apart.
+    """
+
+    settings: Some[Annotated[float, Field(ge=-1000, le=1000)]]
+    higher: Literal["front", "rear"] | None = None
+    car: Path | str | None = None
+    driver: Path | str | None = None
+    endpoints: list[TrialEndpointAsk] = Field(default=[], max_length=30)
+    scatter_from: Path | None = None
+    lap_difference_s: float = Field(default=0.10, gt=0, le=100)
+    incidents: tuple[Rate, Rate] | None = None
+    level: float = Field(default=0.05, ge=0.001, le=0.5)
+    power: float = Field(default=0.8, ge=0.1, le=0.999)
+    stints: int = Field(default=3, ge=1, le=50)
+    stint_laps: int = Field(default=13, ge=5, le=200)
+    settle_laps: int | None = Field(default=None, ge=0, le=5)
+    warm_laps: int = Field(default=1, ge=0, le=5)
+
+
+class TrialJudgeRequest(Request):
+    """Laps of a trial to be judged.
+
+    ``against``: the setting the others are compared with, the first driven where it is left out.
+    ``pools``: a name, and the columns whose mean it is.
+    ``settle_laps`` counts only where the file has no column ``keep``.
+    """
+
+    laps: Path
+    against: float | None = None
+    primary: str | None = None
+    pools: dict[str, list[str]] = {}
+    level: float = Field(default=0.05, ge=0.001, le=0.5)
+    power: float = Field(default=0.8, ge=0.1, le=0.999)
+    settle_laps: int = Field(default=1, ge=0, le=5)
+    plan: Path | None = None
+    seed: int = Field(default=1, ge=0, le=2**31 - 1)
+
+
+class TrialRequest(Request):
+    """A trial to be designed or to be judged: exactly one of the two."""
+
+    design: TrialDesignRequest | None = None
+    judge: TrialJudgeRequest | None = None
+
+    @model_validator(mode="after")
+    def _one(self) -> Self:
+        if (self.design is None) == (self.judge is None):
+            raise ValueError("either design or judge")
+        return self

@@ -42,6 +42,8 @@ LAP_TIME: Final = "lap_time_s"
 SETTLE_LAPS: Final = {"novice": 2, "club": 1, "pro": 1}
 """Laps after a change that do not count (common practice, no source)."""
 
+MOST_SETTINGS: Final = 5
+
 COUNTED_EVENTS: Final = ("front_events", tr.REAR_COLUMN)
 
 
@@ -168,13 +170,14 @@ def _settings(request: TrialDesignRequest) -> tuple[tuple[float, ...], Axle, flo
             allowed=higher,
             hint="correct one of the two; which way the number counts must be certain",
         )
-    if len(set(request.settings)) < len(request.settings):
+    different = len(set(request.settings))
+    if different < len(request.settings) or not 2 <= different <= MOST_SETTINGS:
         raise InputError(
-            "a setting stands there twice",
-            code="repeated",
+            "these settings do not make a trial",
+            code="trial_settings",
             key="settings",
             value=", ".join(f"{one:g}" for one in request.settings),
-            allowed="each once",
+            allowed=f"2 to {MOST_SETTINGS} settings, each once",
             hint="name each setting once; the order on track is the sheet's",
         )
     if adjuster is not None:
@@ -208,11 +211,11 @@ def _habits(request: TrialDesignRequest, notes: Notes, settings: int) -> de.Habi
     least = de.shortest_stint(settings, habits)
     if request.stint_laps < least:
         raise InputError(
-            "a stint is too short to go through the settings and back",
+            "a stint, out-lap and in-lap counted, is too short to go through the settings and back",
             code="stint_too_short",
             key="stint-laps",
             value=request.stint_laps,
-            allowed=f"{least} or more, out-lap and in-lap counted",
+            allowed=f"{least} or more",
             unit="laps",
             hint="longer stints, fewer settings, or fewer laps that do not count",
         )
