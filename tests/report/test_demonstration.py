@@ -121,7 +121,7 @@ def test_the_page_says_every_sentence_label_and_caution() -> None:
     for caution in made.cautions:
         assert caution in said
     assert "Bigger number = more FRONT; one step is 0.5." in said
-    assert "2.50 s: front left wheel locks (inside), for 0.60 s" in said
+    assert "2.50 s: the inside front locks, for 0.60 s" in said
 
 
 def test_the_usual_cautions_stand_where_a_scene_brings_none() -> None:
@@ -275,8 +275,8 @@ def test_the_storyboard_shows_what_went_wrong() -> None:
     made = film(scene())
     told = [[one.words for one in instants(made, reel)] for reel in made.reels]
     assert told[0] == ["braking begins", "turn-in", "brakes released as planned", "apex"]
-    assert "front left wheel locks (inside)" in told[1]
-    assert "the tail comes round" in told[2]
+    assert "the inside front locks" in told[1]
+    assert "the tail comes out" in told[2]
     for reel in made.reels:
         times = [one.time_s for one in instants(made, reel)]
         assert times == sorted(times)

@@ -161,7 +161,7 @@ def test_at_the_same_place(show: Any) -> None:
 
 
 def test_a_mistake_can_be_jumped_to(show: Any) -> None:
-    show.get_by_role("button", name="2.90 s: the tail comes round").click()
+    show.get_by_role("button", name="2.90 s: the tail comes out").click()
     assert clock(show) == pytest.approx(2.9)
 
 

@@ -204,6 +204,7 @@ def _pack_reel(reel: Reel, origin: Floats) -> Data:
         "heading": channel(reel.heading_rad, ANGLE),
         "slip": channel(reel.going_rad - reel.heading_rad, ANGLE),
         "up": channel(reel.up_rad, ANGLE),
+        "shift": channel(reel.shift_m, LENGTH),
         "speed": channel(reel.speed_mps, SPEED),
         "steer": channel(reel.steer_rad, ANGLE),
         "pedal": channel(reel.pedal_frac, SHARE),

@@ -28,6 +28,8 @@ SMOOTH_M: Final = 16.0
 """The camera turns with the road as it runs over this length."""
 CURVE_M: Final = 6.0
 """Curvature of the line is taken over this length, so that its points do not rattle."""
+SHIFT_FRAC, SHIFT_MOST_M = 0.7, 4.5
+"""The camera looks so far from the car towards the middle of the road, and no farther. [m]"""
 HALF_ROAD_M: Final = 5.0
 """How far a mark reaches to each side where the edges are not known (assumption, drawing only)."""
 STANDING_MPS: Final = 1.0
@@ -105,6 +107,8 @@ class Reel:
     """Where the centre of gravity travels to."""
     up_rad: Floats
     """The direction of the road, for the camera."""
+    shift_m: Floats
+    """How far to the left of the car the camera looks, so that the road stays in view."""
     speed_mps: Floats
     yaw_rate_radps: Floats
     road_rate_radps: Floats
@@ -258,6 +262,8 @@ class _Line(NamedTuple):
     heading: Floats
     smooth: Floats
     curvature: Floats
+    middle: Floats
+    """Of the road, to the left of the line; 0 where the edges are not known. [m]"""
     closed: bool
     length: float
 
@@ -270,7 +276,13 @@ class _Line(NamedTuple):
         heading = np.unwrap(np.arctan2(np.gradient(y), np.gradient(x)))
         smooth = _mean_over(s, heading, SMOOTH_M)
         curvature = np.gradient(_mean_over(s, heading, CURVE_M), s)
-        return _Line(s, x, y, heading, smooth, curvature, closed, float(s[-1] - s[0]) + gap)
+        middle = np.zeros(len(s))
+        if scene.left_x_m is not None:
+            left, right = _edges(scene)
+            off = 0.5 * (left + right) - np.column_stack([x, y])
+            middle = off[:, 1] * np.cos(heading) - off[:, 0] * np.sin(heading)
+        length = float(s[-1] - s[0]) + gap
+        return _Line(s, x, y, heading, smooth, curvature, middle, closed, length)
 
     def place(self, s: Floats) -> Floats:
         """Bring distances onto the line; those before its start or past its end stay at it."""
@@ -423,6 +435,11 @@ def _reel(run: Run, line: _Line, step_s: float, most_pedal_N: float) -> Reel:
         heading_rad=heading,
         going_rad=heading + np.unwrap(slip),
         up_rad=np.unwrap(np.interp(place, line.s, line.smooth)),
+        shift_m=np.clip(
+            SHIFT_FRAC * (np.interp(place, line.s, line.middle) - at(trace.offset_m)),
+            -SHIFT_MOST_M,
+            SHIFT_MOST_M,
+        ),
         speed_mps=speed,
         yaw_rate_radps=at(trace.yaw_rate_radps),
         road_rate_radps=speed * np.interp(place, line.s, line.curvature),

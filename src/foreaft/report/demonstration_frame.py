@@ -101,6 +101,7 @@ class Moment(NamedTuple):
     heading_rad: float
     slip_rad: float
     up_rad: float
+    shift_m: float
     steer_rad: float
     speed_mps: float
     pedal_frac: float
@@ -125,6 +126,7 @@ def moment(reel: Reel, time_s: float) -> Moment:
         heading_rad=at(reel.heading_rad),
         slip_rad=at(reel.going_rad - reel.heading_rad),
         up_rad=at(reel.up_rad),
+        shift_m=at(reel.shift_m),
         steer_rad=at(reel.steer_rad),
         speed_mps=at(reel.speed_mps),
         pedal_frac=at(reel.pedal_frac),
@@ -135,10 +137,12 @@ def moment(reel: Reel, time_s: float) -> Moment:
 
 
 def follow(box: Box, now: Moment) -> Camera:
-    """Look at the car, the road ahead pointing up."""
+    """Look at the car, the road ahead pointing up, a little towards the middle of the road."""
     scale = box.height / look.FOLLOW_HEIGHT_M
     middle = (0.5 * box.road_width, look.FOLLOW_PLACE_FRAC * box.height)
-    return Camera(now.x_m, now.y_m, now.up_rad, scale, *middle)
+    x = now.x_m - now.shift_m * float(np.sin(now.up_rad))
+    y = now.y_m + now.shift_m * float(np.cos(now.up_rad))
+    return Camera(x, y, now.up_rad, scale, *middle)
 
 
 def panel(film: Film, reel: Reel, time_s: float, box: Box) -> list[Shape]:

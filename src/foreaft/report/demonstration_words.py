@@ -12,11 +12,11 @@ from foreaft.report.demonstration_data import Film, Reel
 from foreaft.report.words import Units, count_steps, format_speed
 
 _KINDS: Final = {
-    "rotation": "the tail comes round",
-    "wide": "runs wide",
-    "off_track": "leaves the road",
-    "spin": "spins",
-    "stopped": "stands still",
+    "rotation": "the tail comes out",
+    "wide": "the car runs wide",
+    "off_track": "the car leaves the track",
+    "spin": "the car comes round",
+    "stopped": "the car stops",
 }
 PLACES: Final = {
     "brake": "braking begins",
@@ -27,6 +27,10 @@ PLACES: Final = {
 """What happens at each mark."""
 BRIEF_S: Final = 0.05
 """A shorter happening is given no length."""
+SEEN_S: Final = 0.4
+"""Half of this after its start something that goes wrong can be seen."""
+ALIKE_S: Final = 0.2
+"""Two pictures closer than this show the same."""
 MOMENTS: Final = 4
 """Pictures of one run where nothing moves."""
 
@@ -42,14 +46,14 @@ def happening(one: Happening) -> str:
     """Say one thing that went wrong, with its length.
 
     >>> happening(Happening("lock_up", 1.2, 0.31, 80.0, wheel="front_left", inside=True))
-    'front left wheel locks (inside), for 0.31 s'
+    'the inside front locks, for 0.31 s'
     """
     words = _KINDS.get(one.kind, "")
     if one.kind == "lock_up":
-        which = one.wheel.replace("_", " ") if one.wheel else one.axle or "a"
-        words = f"{which} wheel locks" + (" (inside)" if one.inside else "")
-    elif one.kind in {"wide", "rotation"} and one.axle is not None:
-        words = {"front": "the front pushes wide", "rear": "the tail comes round"}[one.axle]
+        axle, _, side = (one.wheel or f"{one.axle}_").partition("_")
+        if one.inside is not None:
+            side = "inside" if one.inside else "outside"
+        words = f"the {side} {axle} locks" if side else f"a {axle} wheel locks"
     if one.duration_s < BRIEF_S or one.kind in {"spin", "stopped", "off_track"}:
         return words
     return f"{words}, for {one.duration_s:.2f} s"
@@ -80,22 +84,31 @@ def instants(film: Film, reel: Reel) -> list[Instant]:
         for mark in film.marks
         if (time := reel.reaches(mark.s_m)) is not None
     ]
-    told: set[str] = set()
-    wrong = []
-    for one in sorted(reel.happenings, key=lambda each: each.start_s):
-        if one.kind not in told and 0.0 <= one.start_s <= reel.duration_s:
-            told.add(one.kind)
-            seen = one.start_s + 0.5 * min(one.duration_s, 0.4)
-            wrong.append(Instant(min(seen, reel.duration_s), happening(one).split(",")[0]))
-    end = Instant(reel.duration_s, "end")
+    wrong = _wrong(reel)
     if not found and not wrong:
         quarters = [i / MOMENTS * reel.duration_s for i in range(MOMENTS)]
         return [Instant(time, "") for time in quarters]
-    wrong = wrong[:2] if found else wrong[:MOMENTS]
-    kept = _keep(found, MOMENTS - len(wrong)) + wrong
+    apart = [one for one in found if all(abs(one.time_s - w.time_s) > ALIKE_S for w in wrong)]
+    kept = _keep(apart, MOMENTS - len(wrong)) + wrong
     if len(kept) < MOMENTS:
-        kept.append(end)
-    return sorted(kept)[:MOMENTS]
+        kept.append(Instant(reel.duration_s, "end"))
+    return sorted(kept)
+
+
+def _wrong(reel: Reel) -> list[Instant]:
+    """Choose what came first and what was worst of what went wrong; seen when it is under way."""
+    shown = [one for one in reel.happenings if 0.0 <= one.start_s <= reel.duration_s]
+    if not shown:
+        return []
+    first, worst = min(shown, key=lambda one: one.start_s), shown[0]
+    told = [first] if first.kind == worst.kind else [first, worst]
+    return [
+        Instant(
+            min(one.start_s + 0.5 * min(one.duration_s, SEEN_S), reel.duration_s),
+            happening(one).split(",")[0],
+        )
+        for one in told
+    ]
 
 
 def _keep(marks: list[Instant], count: int) -> list[Instant]:

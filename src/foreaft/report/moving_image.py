@@ -16,7 +16,16 @@ from foreaft.base.errors import MissingPart
 from foreaft.base.fonts import font_files
 from foreaft.report import demonstration_look as look
 from foreaft.report.demonstration_data import Film
-from foreaft.report.demonstration_frame import Area, Box, Shape, Stroke, Words, panel, wheel_shapes
+from foreaft.report.demonstration_frame import (
+    Area,
+    Box,
+    Shape,
+    Stroke,
+    Words,
+    arrow,
+    panel,
+    wheel_shapes,
+)
 from foreaft.report.measure import shorten, text_width
 from foreaft.report.words import caution_short
 
@@ -176,7 +185,7 @@ class _Sheet:
         gap = 10.0
         self.box = Box((WIDTH - 2 * MARGIN - (count - 1) * gap) / count, VIEW)
         self.lefts = [MARGIN + i * (self.box.width + gap) for i in range(count)]
-        self.lines = [_wrapped(one.sentence, self.box.width, 14.5) for one in film.reels]
+        self.lines = [_wrapped(_capital(one.sentence), self.box.width, 14.5) for one in film.reels]
         rows = max(len(one) for one in self.lines)
         self.height = int(HEAD + NAME + VIEW + 8.0 + rows * LINE + FOOT)
         self.ground = self._draw((WIDTH, self.height), self._still())
@@ -230,10 +239,18 @@ class _Sheet:
             shapes += wheel_shapes(corners, state, 1.2)
             shapes.append(Words(x + 14.0, y + 3.0, word, 13.0, "soft"))
             x += 32.0 + text_width(word, 13.0)
+        shapes += arrow(np.array([x, y - 1]), np.array([22.0, 0.0]), "front")
+        shapes.append(Words(x + 28.0, y + 3.0, "force of a wheel", 13.0, "soft"))
+        x += 48.0 + text_width("force of a wheel", 13.0)
+        going = "where the car is going"
+        shapes.append(Stroke(np.array([[x, y - 1], [x + 22, y - 1]]), "ink", 1.6, (4.0, 3.0)))
+        shapes.append(Words(x + 28.0, y + 3.0, going, 13.0, "soft"))
+        x += 48.0 + text_width(going, 13.0)
         if len(self.film.reels) > 1:
-            shapes.append(Stroke(np.array([[x, y - 1], [x + 20, y - 1]]), "soft", 1.4, (3.0, 3.0)))
-            words = shorten(f"outline: {self.film.reels[0].label}", 300.0, 13.0)
-            shapes.append(Words(x + 26.0, y + 3.0, words, 13.0, "soft"))
+            shapes.append(Stroke(np.array([[x, y - 1], [x + 22, y - 1]]), "soft", 1.2, (3.0, 3.0)))
+            words = f"outline: {self.film.reels[0].label}"
+            words = shorten(words, WIDTH - MARGIN - x - 28.0, 13.0)
+            shapes.append(Words(x + 28.0, y + 3.0, words, 13.0, "soft"))
         caution = f"From a model, not a recording. {caution_short()}"
         shapes.append(Words(MARGIN, self.height - 8.0, caution, 12.0, "soft"))
         return shapes
@@ -286,6 +303,10 @@ class _Sheet:
             font=self.fonts[key],
             anchor=anchor,
         )
+
+
+def _capital(sentence: str) -> str:
+    return sentence[:1].upper() + sentence[1:]
 
 
 def _flat(points: Any) -> list[tuple[float, float]]:

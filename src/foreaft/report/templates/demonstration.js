@@ -12,7 +12,8 @@
     let sum = 0;
     return Float64Array.from(channel.d, (step) => (sum += step) * channel.u);
   };
-  const FLAT = ["s", "x", "y", "heading", "slip", "up", "speed", "steer", "pedal", "front", "rear"];
+  const FLAT = ["s", "x", "y", "heading", "slip", "up", "shift", "speed", "steer", "pedal"];
+  FLAT.push("front", "rear");
   const runs = scene.runs.map((stored) => {
     const run = { step: stored.step };
     for (const name of FLAT) run[name] = numbers(stored[name]);
@@ -123,7 +124,9 @@
   function chooseCamera(panel, now) {
     if (settings.camera === "follow") {
       const scale = panel.height / look.follow;
-      return camera(now.x, now.y, now.up, scale, panel.road / 2, look.place * panel.height);
+      const x = now.x - now.shift * Math.sin(now.up);
+      const y = now.y + now.shift * Math.cos(now.up);
+      return camera(x, y, now.up, scale, panel.road / 2, look.place * panel.height);
     }
     const [x, y, up, wide, high] = scene.whole;
     const scale = Math.min((panel.road - 24) / wide, (panel.height - 24) / high);
