@@ -28,10 +28,10 @@ slip angle the peak lies.
 """
 
 FALL_REACH: Final = 1.5
-"""Over so many peak slips past the peak half of the fall to the sliding force is done.
+"""Over so many peak slips past the peak about half of the fall to the sliding force is done.
 
-Fitted to the published set of docs/theory/tyre.md at 4 kN: within 0.03 of its fall down to a slip
-of 0.2, 0.15 too low at 0.5; a racing tyre may differ, an assumption.
+Fitted to the published set of docs/theory/tyre.md at 4 kN: within 0.002 of the peak force down to
+a slip of 0.2, and 0.04 too low at 0.5; a racing tyre may differ, an assumption.
 """
 
 
