@@ -47,7 +47,7 @@ class Course:
     @property
     def s_m(self) -> Floats:
         """Distance of each row along the course, shape (n,). [m]"""
-        return self.start_s_m + self.step_m * np.arange(len(self.line))
+        return np.asarray(self.start_s_m + self.step_m * np.arange(len(self.line)), np.float64)
 
     @property
     def end_s_m(self) -> float:
@@ -83,7 +83,8 @@ def zone_course(road: ZoneRoad, speed_mps: Floats | None, brake_before_m: float)
     stations = road.stations
     apex = road.apex_s_m
     if stations.closed:
-        before = min(before, stations.length_m - after)
+        # Not before the apex of the corner before: there the driver is busy with another zone.
+        before = min(before, stations.length_m - after, max(road.room_m, brake_before_m))
         if apex - before < 0.0:
             apex += stations.length_m
     else:

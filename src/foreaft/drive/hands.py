@@ -38,7 +38,7 @@ SKILLS: Final[dict[str, Skill]] = {
     "preview_s": Skill("s", "looks so far ahead to steer back to the line", 1.0, 0.85, 0.7),
     "sees_late_s": Skill("s", "from what happens to what the hands do about it", 0.22, 0.16, 0.12),
     "feels_late_s": Skill(
-        "s", "from the car's turning under him to what the hands do about it", 0.14, 0.09, 0.06
+        "s", "from the car's turning under him to what the hands do about it", 0.10, 0.06, 0.04
     ),
     "steer_rate_radps": Skill(
         "rad/s", "the front wheels turn at most so fast: 1 to 2 turns a second", 0.45, 0.6, 0.8
@@ -51,16 +51,18 @@ SKILLS: Final[dict[str, Skill]] = {
         "", "presses so much more or less than planned to meet the speed", 0.10, 0.15, 0.20
     ),
     "counters_frac": Skill(
-        "", "lets the wheels follow so much of the way the front axle moves", 0.7, 0.85, 0.95
+        "", "lets the wheels follow so much of the way the front axle moves", 0.8, 0.9, 1.0
     ),
-    "yaw_time_s": Skill("s", "puts a car that turns too fast right in so long", 0.3, 0.2, 0.15),
+    "yaw_time_s": Skill("s", "puts a car that turns too fast right in so long", 0.15, 0.08, 0.06),
     "keeps_sliding_frac": Skill(
         "", "part of the pedal kept when the tail comes round", 0.2, 0.5, 0.7
     ),
     "eases_1ps": Skill(
         "1/s", "eases so many hardest pedals a second while a front wheel stands", 0.5, 2.0, 4.0
     ),
-    "exit_frac": Skill("", "part of the possible acceleration used", 0.75, 0.85, 0.93),
+    "exit_frac": Skill(
+        "", "part of the possible acceleration used on the way out of a bend", 0.4, 0.55, 0.7
+    ),
     "blip_sd_g": Skill(
         "g", "scatter of the push of a badly matched change down", 0.08, 0.04, 0.015
     ),

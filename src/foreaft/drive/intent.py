@@ -6,7 +6,7 @@ who trusts his plan brakes where and as hard as it says, and so a wrong setting 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -14,7 +14,9 @@ import numpy as np
 from foreaft.drive.course import Course
 from foreaft.drive.hands import MEAN, Scatter
 from foreaft.drive.trace import Floats
+from foreaft.physics import envelope as env
 from foreaft.physics import pilot as pl
+from foreaft.physics import trim as tr
 from foreaft.plan import cost as co
 from foreaft.plan import profile as pf
 from foreaft.plan.human import PEDAL_FLOOR_FRAC
@@ -37,7 +39,9 @@ class Intent:
     """Nodes of the profile from the apex to the brake point, shape (n,)."""
     pedal_N: Floats
     limit_N: Floats
-    """What the car would take there at the planned setting."""
+    """What the axles would take there at the planned setting."""
+    wheel_N: Floats
+    """What the first wheel would take."""
     speed_mps: Floats
     brake_before_m: float
     turn_in_before_m: float
@@ -70,11 +74,13 @@ def intend(
     pedal = rows[used, pf.PEDAL]
     pedal = np.append(pedal, pedal[-1])
     limit = rows[used, pf.LIMIT]
+    wheel = _first_wheel(car, table, share, roads[used].copy(), rows[used, pf.SPEED])
     speed = np.append(rows[used, pf.SPEED], np.interp(brake, s, reach))
     return Intent(
         before_m=before,
         pedal_N=pedal,
         limit_N=np.append(limit, limit[-1]),
+        wheel_N=np.append(wheel, wheel[-1]),
         speed_mps=speed,
         brake_before_m=brake,
         turn_in_before_m=turn,
@@ -82,6 +88,23 @@ def intend(
         approach_mps=float(zone[co.APPROACH]),
         first_pedal_N=float(pedal.max()),
     )
+
+
+def _first_wheel(car: Floats, table: Floats, share: float, roads: Floats, speed: Floats) -> Floats:
+    """Pedal at which the first wheel is at its peak, node by node. [N]"""
+    out, found = np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE)
+    wheel = np.zeros(len(speed))
+    for k, here in enumerate(speed):
+        roads[k, tr.SPEED] = here
+        env.limits(car, table, share, roads[k], out, found)
+        wheel[k] = found[env.FIRST_WHEEL]
+    return wheel
+
+
+def eased(intent: Intent, part: float) -> Intent:
+    """The plan with no more pedal than this part of what the first wheel takes."""
+    pedal = np.minimum(intent.pedal_N, part * intent.wheel_N)
+    return replace(intent, pedal_N=pedal)
 
 
 def lay(

@@ -176,13 +176,13 @@ def _rotations(trace: Trace) -> list[Happening]:
 
 
 def _spins(trace: Trace, course: Course) -> list[Happening]:
-    turned = _turned(trace, course) > rn.SPIN_RAD
+    turned: Flags = _turned(trace, course) > rn.SPIN_RAD
     return [_event("spin", trace, run, "rear") for run in _stretches(turned, trace.step_s, 0.0)][:1]
 
 
 def _wide(trace: Trace, course: Course) -> list[Happening]:
     outward = -trace.offset_m * _bend(trace, course)
-    spent = (trace.wheel_state[:, :2] >= SLIDING).any(axis=1)
+    spent = trace.wheel_state[:, :2].max(axis=1) >= SLIDING
     back = max(1, round(ANSWER_S / trace.step_s))
     recent = np.convolve(spent, np.ones(back))[: len(spent)] > 0.5
     aligned = _turned(trace, course) < ROUND_RAD

@@ -122,7 +122,11 @@ GAS_RATE: Final = 4.0
 
 CHASES: Final = 1.0
 CHASES_MOST_MPS2: Final = 1.5
-"""Acceleration per speed missing [1/s], and the largest (assumptions)."""
+CHASES_TURNING_MPS2: Final = 0.3
+"""Acceleration per speed missing [1/s], and the largest, straight and turning (assumptions)."""
+
+HANDS_FREE_MPS2: Final = 3.0
+"""Below this cornering the road is as good as straight (as in track/cut)."""
 
 GRIP_KNOWN: Final = 0.98
 """He never aims for more than this part of an axle's grip (assumption)."""
@@ -304,9 +308,12 @@ def _accelerate(
     if not braking and memory[COUNTERING] == 0.0 and memory[GAVE_UP] == 0.0:
         ahead = row + LEAD_S * speed / step
         wanted = on_line(line, ahead, ACCEL)
-        wanted *= driver[EXIT] if wanted > 0.0 else 1.0
+        turning = abs(on_line(line, row, CURVATURE)) * speed * speed > HANDS_FREE_MPS2
+        if turning and wanted > 0.0:
+            wanted *= driver[EXIT]
+        most = CHASES_TURNING_MPS2 if turning else CHASES_MOST_MPS2
         missing = CHASES * (on_line(line, row, SPEED) - speed)
-        wanted += min(max(missing, -CHASES_MOST_MPS2), CHASES_MOST_MPS2)
+        wanted += min(max(missing, -CHASES_MOST_MPS2), most)
         brake, mass = tr.engine_braking(car, max(speed, road[tc.GEAR_FLOOR]))
         force = (car[at.MASS] + mass) * wanted
         full = car[at.POWER] / max(speed, tc.DRIVE_SPEED_MPS) + brake
