@@ -111,6 +111,16 @@ def test_it_ends_and_begins_again(show: Any) -> None:
     assert clock(show) < 0.1
 
 
+def test_it_plays_again_and_again_where_that_is_wished(show: Any) -> None:
+    show.locator("input[name=repeat]").check()
+    show.get_by_role("button", name="Play").click()
+    show.clock.run_for(6500)
+    assert clock(show) == pytest.approx(6.0)
+    show.clock.run_for(1000)
+    # A second of standing at the end, then from the beginning.
+    assert clock(show) == pytest.approx(0.5, abs=3 * FRAME_S)
+
+
 def test_the_slider_sets_all_views_and_traces(show: Any) -> None:
     before = pictures(show)
     set_time(show, 3.0)

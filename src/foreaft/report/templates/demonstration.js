@@ -397,9 +397,12 @@
   // ------------------------------------------------------------ the clock
 
   const settings = { rate: 1, align: "time", camera: "follow", axis: "time", push: true, ghost: true };
+  settings.repeat = false;
   let clock = 0;
   let playing = false;
   let last = 0;
+  let held = 0;
+  const HOLD_S = 1;
 
   const end = () => (settings.align === "place" ? runs[0].duration : scene.duration);
 
@@ -465,11 +468,14 @@
 
   function tick(stamp) {
     if (!playing) return;
-    clock += (Math.min(stamp - last, 100) / 1000) * settings.rate;
+    const passed = Math.min(stamp - last, 100) / 1000;
     last = stamp;
+    clock += passed * settings.rate;
     const over = clock >= end();
+    held = over ? held + passed : 0;
+    if (over && settings.repeat && held > HOLD_S) clock = 0;
     const shown = show();
-    if (over) {
+    if (over && !settings.repeat) {
       setPlaying(false);
       tell(shown);
     } else requestAnimationFrame(tick);
