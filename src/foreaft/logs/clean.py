@@ -17,6 +17,7 @@ from foreaft.logs.clock import Session
 from foreaft.logs.evidence import Seen
 from foreaft.logs.meaning import Judged, choice_text, used
 from foreaft.logs.names import KINDS, PRESSURES, WHEEL_SPEEDS
+from foreaft.logs.raw import numbers
 from foreaft.logs.recording import Channel, Done, Floats
 from foreaft.logs.units import parse_unit
 
@@ -41,7 +42,7 @@ ROAD_SPEED: Final = "road speed turned into rad/s"
 def raw_channel(one: Judged, session: Session) -> Channel:
     """One column in one session, on its clock, samples as recorded."""
     time, values = session.times[one.group], session.of(one.group, one.column.value)
-    good = np.isfinite(values)
+    good = numbers(values)
     if not good.all():
         values, time = values[good], time[good]
     return Channel(

@@ -15,6 +15,7 @@ from foreaft.logs.channels import CHANNELS
 from foreaft.logs.mapping import IGNORED, MappedColumn
 from foreaft.logs.names import KINDS, UNITLESS, Reading, read_name
 from foreaft.logs.raw import Column
+from foreaft.logs.raw import numbers as is_number
 from foreaft.logs.recording import HELD, Floats, State
 from foreaft.logs.units import UNITS, Unit, parse_unit
 
@@ -145,7 +146,7 @@ def judge(column: Column, group: int, mapped: Mapping[str, MappedColumn]) -> Jud
         return _as_mapped(start, mapped[column.name])
     if not reading.candidates:
         return start
-    numbers = _finite(column.value)
+    numbers = _numbers(column.value)
     if len(numbers) == 0:
         return start.as_ignored("holds no numbers")
     if reading.candidates in (("time_s",), ("distance_m",)):
@@ -201,8 +202,8 @@ def _with_unit(start: Judged, meant: Meant, numbers: Floats, reading: Reading) -
     return start.as_used(name, unit, "")
 
 
-def _finite(values: Floats) -> Floats:
-    good = np.isfinite(values)
+def _numbers(values: Floats) -> Floats:
+    good = is_number(values)
     return values if good.all() else values[good]
 
 

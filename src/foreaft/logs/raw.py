@@ -17,6 +17,15 @@ MAX_COLUMNS: Final = 20_000
 """Most columns of one log; a logger has a few hundred."""
 
 
+HUGE: Final = 1e30
+"""Nothing that is recorded in a car, in any unit, is as large: it counts as no number."""
+
+
+def numbers(values: Floats) -> NDArray[np.bool_]:
+    """Whether samples are numbers: neither NaN nor infinite nor huge."""
+    return np.asarray(np.abs(values) < HUGE)
+
+
 @dataclass(frozen=True, eq=False)
 class Column:
     """One column: samples as recorded, NaN where the log has no number."""

@@ -10,7 +10,7 @@ import numpy as np
 
 from foreaft.base.errors import InputError
 from foreaft.logs.meaning import Judged, used
-from foreaft.logs.raw import Group
+from foreaft.logs.raw import Group, numbers
 from foreaft.logs.recording import Floats
 from foreaft.logs.units import UNITS, Unit
 
@@ -59,7 +59,8 @@ def clocks_of(
             if i != at:
                 judged[i] = judged[i].as_ignored(f"another clock than {one.column.name}")
         places.append(at)
-        clocks.append(one.column.value * unit.factor)
+        value = one.column.value
+        clocks.append(np.where(numbers(value), value, np.nan) * unit.factor)
     return clocks, places
 
 
@@ -100,7 +101,7 @@ def _units_by_name(groups: Sequence[Group], judged: Sequence[Judged]) -> dict[st
 
 def _unit_of(values: Floats) -> Unit | None:
     """The one unit in which a clock runs as loggers do; None where several are possible."""
-    good = values[np.isfinite(values)]
+    good = values[numbers(values)]
     steps = np.diff(good)
     steps = steps[steps > 0.0]
     if len(steps) == 0:
@@ -156,7 +157,7 @@ def _from_distance(file: Path, number: int, judged: list[Judged]) -> Floats:
             hint="If one of its columns is the time: --map COLUMN=time_s:UNIT.",
         )
     distance, speed = (judged[i].column.value * judged[i].factor for i in found if i is not None)
-    good = np.isfinite(distance) & np.isfinite(speed)
+    good = numbers(distance) & numbers(speed)
     steps = np.diff(distance[good])
     usual = float(np.median(steps[steps > 0.0])) if (steps > 0.0).any() else 0.0
     # Where the distance begins anew, a step is as long as usual.

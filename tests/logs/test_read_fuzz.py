@@ -1,0 +1,21 @@
+"""Two hundred spoilt logs; ``python tests/logs/fuzz_logs.py --count 2000`` reads the rest."""
+
+from __future__ import annotations
+
+import pytest
+
+from logs import fuzz_logs
+
+
+@pytest.mark.slow
+def test_spoilt_logs_end_with_a_recording_or_a_reason() -> None:
+    failures, tally, peak_kb = fuzz_logs.run(0, 200)
+    assert not failures
+    assert sum(tally.values()) == 200
+    assert tally["read"] > 20, "hardly any is read: the mutants are too far from logs"
+    assert tally["log_damaged"] > 5, "hardly any is damaged: the mutants are too near to logs"
+    assert peak_kb * 1024 < fuzz_logs.MEMORY_BYTES
+
+
+def test_mutants_are_the_same_every_time() -> None:
+    assert fuzz_logs.mutant(17) == fuzz_logs.mutant(17)
