@@ -40,6 +40,9 @@ PRESSED_FRAC: Final = 0.05
 LOOK_BACK_M: Final = 60.0
 """A brake point is looked for so far ahead of the planned one."""
 
+LETS_GO_M: Final = 15.0
+"""The foot may leave the pedal so far past the apex."""
+
 
 @dataclass(frozen=True, eq=False)
 class Pass:
@@ -213,7 +216,7 @@ def _part(trace: Trace, rows: slice) -> Trace:
 def _driven(one: Pass, part: Trace, clock: float) -> DrivenPass:
     """Where and when the brake of one zone was on."""
     start = one.apex_s_m - one.intent.brake_before_m - LOOK_BACK_M
-    here = (part.s_m >= start) & (part.s_m <= one.apex_s_m)
+    here = (part.s_m >= start) & (part.s_m <= one.apex_s_m + LETS_GO_M)
     on = np.flatnonzero(here & (part.pedal_N > PRESSED_FRAC * one.intent.first_pedal_N))
     if len(on) == 0:
         return DrivenPass(one, None, None, None, None)
@@ -258,6 +261,9 @@ def turned(
 
 RUN_UP_S: Final = 1.5
 """At the speed of a stop the car is held for so long before the brake."""
+
+LETS_GO_S: Final = 1.0
+"""After a stop it rolls for so long before it gathers speed again."""
 
 GATHERS_G: Final = 0.4
 POWER_USED_FRAC: Final = 0.7
@@ -380,6 +386,7 @@ def _brake(vehicle: Vehicle, built: _Track, stop: StopAsked, high: float, low: f
     )
     built.speed.extend(one[3] for one in rows)
     built.ends.append((len(built.speed) - 1, intent))
+    built.speed.extend([low] * int(LETS_GO_S * low / STEP_M + 1.0))
 
 
 def _straight_course(speed: Floats) -> Course:
