@@ -189,58 +189,78 @@ def film(scene: Scene) -> Film:
 
 def _check_scene(scene: Scene) -> None:
     if not 1 <= len(scene.runs) <= MOST_RUNS:
-        raise _refused("scene_runs", "runs", len(scene.runs), f"1 to {MOST_RUNS}")
+        raise _refused(
+            "Too few or too many runs to be shown side by side.",
+            "scene_runs",
+            "runs",
+            len(scene.runs),
+            f"1 to {MOST_RUNS}",
+        )
     for run in scene.runs:
         _check_trace(run.trace, run.label)
     edges = [scene.left_x_m, scene.left_y_m, scene.right_x_m, scene.right_y_m]
     known = [one for one in edges if one is not None]
     line = [scene.line_s_m, scene.line_x_m, scene.line_y_m]
     count = len(scene.line_s_m)
-    if count < 2 or len(known) not in {0, 4}:
-        raise _refused("scene_road", "road", count, "a line of two points, both edges or none")
-    for one in line + known:
-        if len(one) != count or not np.all(np.isfinite(one)):
-            raise _refused("scene_road", "road", len(one), "equally many numbers, all finite")
-    if not np.all(np.diff(scene.line_s_m) > 0.0):
-        raise _refused("scene_road", "line_s_m", "falling", "distances that rise")
-    size = scene.size
+    whole = count >= 2 and len(known) in {0, 4}
+    whole = whole and all(len(one) == count and np.all(np.isfinite(one)) for one in line + known)
+    if not whole or not np.all(np.diff(scene.line_s_m) > 0.0):
+        allowed = "a line of points in order, with both edges or none, all finite numbers"
+        raise _refused(
+            "The road of this scene cannot be drawn.",
+            "scene_road",
+            "road",
+            f"{count} points",
+            allowed,
+        )
     for name in ("wheelbase_m", "track_front_m", "track_rear_m"):
-        if not 0.5 <= getattr(size, name) <= 10.0:
-            raise _refused("scene_size", name, getattr(size, name), "0.5 to 10")
+        value = getattr(scene.size, name)
+        if not 0.5 <= value <= 10.0:
+            raise _refused(
+                "No car of this size can be drawn.", "scene_size", name, value, "0.5 to 10"
+            )
 
 
 def _check_trace(trace: Trace, label: str) -> None:
     time = trace.time_s
     if len(time) < 2 or not time[-1] - time[0] >= SHORTEST_S:
-        length = f"{len(time)} samples"
-        raise _refused("trace_short", label, length, f"at least {SHORTEST_S:g} s of driving")
+        allowed = f"at least {SHORTEST_S:g} s of driving"
+        raise _refused(
+            "A run is too short to be shown.", "trace_short", label, f"{len(time)} samples", allowed
+        )
     for name in trace.__dataclass_fields__:
         values = getattr(trace, name)
         if name not in _NOT_SHOWN and not np.all(np.isfinite(values)):
-            place = int(np.argwhere(~np.isfinite(values))[0][0])
+            place = f"sample {int(np.argwhere(~np.isfinite(values))[0][0])}"
+            key = f"{label}: {name}"
             raise _refused(
-                "trace_not_a_number", f"{label}: {name}", f"sample {place}", "finite numbers"
+                "A run holds what is not a number; it is damaged.",
+                "trace_not_a_number",
+                key,
+                place,
+                "finite numbers",
             )
     if not np.all(np.diff(time) > 0.0):
-        raise _refused("trace_not_in_order", f"{label}: time_s", "falling", "times that rise")
+        raise _refused(
+            "The times of a run do not rise; it is damaged.",
+            "trace_not_in_order",
+            f"{label}: time_s",
+            "falling",
+            "rising times",
+        )
     if np.min(trace.wheel_state) < ROLLING or np.max(trace.wheel_state) > LOCKED:
-        raise _refused("trace_not_a_state", f"{label}: wheel_state", "unknown", "0 to 3")
+        raise _refused(
+            "A run holds a state no wheel can be in; it is damaged.",
+            "trace_not_a_state",
+            f"{label}: wheel_state",
+            "unknown",
+            "0 to 3",
+        )
 
 
-_MESSAGES: Final = {
-    "scene_runs": "There are too few or too many runs to be shown side by side.",
-    "scene_road": "The road of this scene cannot be drawn.",
-    "scene_size": "No car of this size can be drawn.",
-    "trace_short": "A run is too short to be shown.",
-    "trace_not_a_number": "A run holds what is not a number; it is damaged.",
-    "trace_not_in_order": "The times of a run do not rise; it is damaged.",
-    "trace_not_a_state": "A run holds a state no wheel can be in; it is damaged.",
-}
-
-
-def _refused(code: str, key: str, value: object, allowed: str) -> InputError:
+def _refused(message: str, code: str, key: str, value: object, allowed: str) -> InputError:
     return InputError(
-        f"{_MESSAGES[code]} Nothing was written.",
+        f"{message} Nothing was written.",
         code=code,
         key=key,
         value=value,
