@@ -94,12 +94,9 @@ def page(shown: Film) -> bytes:
 
 
 def _run(shown: Film, index: int, shared: charts.Scales) -> Data:
-    run, reel = shown.scene.runs[index], shown.reels[index]
+    reel = shown.reels[index]
     return {
-        "label": run.label,
-        "steps": said.from_plan(run.steps_from_plan),
-        "planned": index == 0,
-        "kind": reel.kind,
+        "label": reel.label,
         "sentence": reel.sentence,
         "happenings": [
             {"time": f"{one.start_s:.2f}", "words": said.happening(one)}

@@ -94,7 +94,6 @@ class Reel:
 
     label: str
     sentence: str
-    kind: str
     happenings: tuple[Happening, ...]
     """Their times count from the first sample of the reel."""
     step_s: float
@@ -445,7 +444,6 @@ def _reel(run: Run, line: _Line, step_s: float, most_pedal_N: float) -> Reel:
     return Reel(
         label=run.label,
         sentence=run.outcome.sentence,
-        kind=run.outcome.kind,
         happenings=tuple(_from_start(one, start) for one in run.outcome.happenings),
         step_s=float(time[1] - time[0]),
         time_s=time,

@@ -9,7 +9,7 @@ import numpy as np
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.drive.trace import Happening
 from foreaft.report.demonstration_data import Film, Reel
-from foreaft.report.words import Units, count_steps, format_speed
+from foreaft.report.words import Units, format_speed
 
 _KINDS: Final = {
     "rotation": "the tail comes out",
@@ -57,17 +57,6 @@ def happening(one: Happening) -> str:
     if one.duration_s < BRIEF_S or one.kind in {"spin", "stopped", "off_track"}:
         return words
     return f"{words}, for {one.duration_s:.2f} s"
-
-
-def from_plan(steps: int) -> str:
-    """Say how far a run's setting lies from the planned one.
-
-    >>> from_plan(0), from_plan(-3)
-    ('as planned', '3 steps rearward')
-    """
-    if steps == 0:
-        return "as planned"
-    return f"{count_steps(steps)} {'forward' if steps > 0 else 'rearward'}"
 
 
 def state_of(reel: Reel, row: int, units: Units) -> str:
