@@ -42,13 +42,14 @@ def road(step: float = 0.5) -> Road:
         kappa_parts += [np.full(max(round(arc_length / step), 1), 1.0 / radius), rise[::-1]]
     kappa = np.concatenate(kappa_parts)
     kappa *= 2.0 * np.pi / (kappa.sum() * step)
-    heading = np.concatenate(([0.0], np.cumsum(kappa[:-1] * step)))
-    x = np.concatenate(([0.0], np.cumsum(np.cos(heading[:-1]) * step)))
-    y = np.concatenate(([0.0], np.cumsum(np.sin(heading[:-1]) * step)))
+    heading = np.concatenate(([0.0], np.cumsum(0.5 * (kappa[1:] + kappa[:-1]) * step)))
+    middle = heading + 0.5 * kappa * step  # of each step, so that nothing is half a step late
+    x = np.concatenate(([0.0], np.cumsum(np.cos(middle[:-1]) * step)))
+    y = np.concatenate(([0.0], np.cumsum(np.sin(middle[:-1]) * step)))
     s = step * np.arange(len(kappa))
     # What rounding left open is spread over the lap: centimetres.
     length = step * len(kappa)
-    end = (x[-1] + np.cos(heading[-1]) * step, y[-1] + np.sin(heading[-1]) * step)
+    end = (x[-1] + np.cos(middle[-1]) * step, y[-1] + np.sin(middle[-1]) * step)
     return Road(s, x - end[0] * s / length, y - end[1] * s / length, kappa, length)
 
 

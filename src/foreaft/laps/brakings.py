@@ -87,8 +87,10 @@ def brakings(series: Series, least_mps: float = MIN_LOSS_MPS) -> tuple[Braking, 
         if (b - a) * series.step_s >= SHORTEST_S or series.brake_frac is not None
     ]
     found = []
-    for stabs in _joined(series, runs):
-        one = _braking(series, stabs, least_mps)
+    groups = _joined(series, runs)
+    for stabs, following in zip(groups, [*groups[1:], None], strict=True):
+        until = len(series.speed_mps) if following is None else following[0][0]
+        one = _braking(series, stabs, until, least_mps)
         if one is not None:
             found.append(one)
     return tuple(found)
@@ -117,10 +119,12 @@ def _joined(series: Series, runs: list[tuple[int, int]]) -> list[list[tuple[int,
     return groups
 
 
-def _braking(series: Series, stabs: list[tuple[int, int]], least_mps: float) -> Braking | None:
+def _braking(
+    series: Series, stabs: list[tuple[int, int]], until: int, least_mps: float
+) -> Braking | None:
     first, last = stabs[0][0], stabs[-1][1]
     speed = series.speed_mps
-    end = min(len(speed), last + 1 + round(SETTLE_S * series.rate_hz))
+    end = max(min(until, last + 1 + round(SETTLE_S * series.rate_hz)), last + 1)
     lowest = float(speed[first:end].min())
     loss = float(speed[first]) - lowest
     if loss < least_mps:

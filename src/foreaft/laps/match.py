@@ -40,7 +40,8 @@ TURNING_FRAC: Final = 0.3
 NEAREST_M: Final = 120.0
 """A lowest speed further from any apex than this belongs to no corner."""
 
-LINE_UNCERTAIN_M: Final = 40.0
+PIECE_MOST: Final = 0.05
+"""A piece this much longer than a lap has been somewhere else."""
 
 
 @dataclass(frozen=True)
@@ -109,12 +110,19 @@ def place_along(series: Series, path: Path, split: Split, stations: Stations) ->
         laps = np.concatenate(([0.0], np.cumsum(np.round(np.diff(s) / -length))))
         return Placed(series, split, stations, s + laps * length, offset)
     s = np.full(len(series.time_s), np.nan)
-    reference = reference_signature(stations)
-    whole = split.whole
-    began = _began(series, whole, reference)
-    for number, lap in enumerate(whole):
+    began = _began(series, split.whole, reference_signature(stations))
+    for number, lap in enumerate(split.laps):
         first, last = int(series.index(lap.start_s)), int(series.index(lap.end_s))
-        along = along_by_signature(series, stations, first, last, began)
+        own = float(series.distance_m[last] - series.distance_m[first])
+        starts, part = began, 1.0
+        if lap.kind not in ("full", "slow"):
+            # Of a piece at least one end is a mark; it is as long as its distance says.
+            part = own / split.length_m
+            if number == 0:
+                starts = began + 1.0 - part
+        if part > 1.0 + PIECE_MOST or own <= 0.0:
+            continue
+        along = along_by_signature(series, stations, first, last, starts, part)
         s[first : last + 1] = along + number * length
     return Placed(series, split, stations, s, None)
 
@@ -253,7 +261,7 @@ def _zones(
 ) -> tuple[Zone, ...]:
     """A zone for every corner that is braked for on enough of the whole laps."""
     length = placed.stations.length_m
-    whole = {lap.lap_id for lap in placed.split.whole}
+    whole = {lap.lap_id for lap in placed.split.whole or placed.split.laps}
     often = []
     for corner, members in by_corner.items():
         laps = {lap.lap_id for lap, _ in members if lap.lap_id in whole}

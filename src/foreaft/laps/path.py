@@ -33,8 +33,10 @@ WARP_REACH_M: Final = 60.0
 WARP_WINDOW_M: Final = 90.0
 WARP_STEP_M: Final = 1.0
 WARP_LEAST: Final = 0.8
+WARP_PULL: Final = 0.5
 """How far a corner may lie from where the distance puts it, and how much road tells it,
-and how alike the two must be."""
+how alike the two must be, and how much a far shift has to be more alike than none: a long bend
+looks the same wherever it is laid."""
 
 
 @dataclass(frozen=True)
@@ -306,7 +308,12 @@ def follow(path: Path, stations: Stations) -> tuple[Floats, Floats]:
 
 
 def along_by_signature(
-    series: Series, stations: Stations, first: int, last: int, began_frac: float
+    series: Series,
+    stations: Stations,
+    first: int,
+    last: int,
+    began_frac: float,
+    part: float = 1.0,
 ) -> Floats:
     """Place along the line at the samples of one whole lap, without position. [m]
 
@@ -319,6 +326,8 @@ def along_by_signature(
         Samples of one lap.
     began_frac : float
         Where on the circuit the lap begins, as a part of its length.
+    part : float
+        How much of the lap it is.
 
     Returns
     -------
@@ -329,10 +338,11 @@ def along_by_signature(
     start, end = series.distance_m[first], series.distance_m[last]
 
     def rough(distance: Floats) -> Floats:
-        return np.asarray(began_frac * length + (distance - start) / (end - start) * length)
+        return np.asarray(began_frac * length + (distance - start) / (end - start) * part * length)
 
     here = rough(series.distance_m[first : last + 1])
-    if series.curvature_1pm is None:
+    bend = path_curvature(series)
+    if bend is None:
         return here
     # The road just before and after the lap helps to place the corners at its ends.
     around = WARP_WINDOW_M + 2.0 * WARP_REACH_M
@@ -341,7 +351,7 @@ def along_by_signature(
     rising = np.concatenate(([True], np.diff(distance) > 1e-6))
     places = rough(distance[rising])
     grid = np.arange(places[0], places[-1], WARP_STEP_M)
-    kappa = smoothed(series.curvature_1pm[a:b], series.window(0.1))[rising]
+    kappa = smoothed(bend[a:b], series.window(0.1))[rising]
     lap = np.interp(grid, places, kappa)
     line = np.interp(grid % length, stations.s_m, stations.curvature_1pm, period=length)
     at, by = _moves(grid, lap, line, stations)
@@ -367,6 +377,8 @@ def _moves(grid: Floats, lap: Floats, line: Floats, stations: Stations) -> tuple
             square = np.convolve(pool**2, np.ones(len(wanted)), mode="valid")
             match = np.correlate(pool, wanted, mode="valid")
             match = match / (np.sqrt(np.maximum(square, 1e-12)) * np.linalg.norm(wanted))
+            moved = (np.arange(len(match)) - reach) * WARP_STEP_M
+            match = match - WARP_PULL * (moved / WARP_REACH_M) ** 2
             best = int(np.argmax(match))
             if match[best] < WARP_LEAST:
                 continue
@@ -375,6 +387,15 @@ def _moves(grid: Floats, lap: Floats, line: Floats, stations: Stations) -> tuple
             moves.append(float(s - there))
     order = np.argsort(places)
     return np.array(places)[order], np.array(moves)[order]
+
+
+def path_curvature(series: Series) -> Floats | None:
+    """Curvature of the path itself, where it was measured, not of the way the car points. [1/m]"""
+    if series.lateral_mps2 is not None and series.sources["lateral"] == ("accel_y_mps2",):
+        return np.asarray(
+            bridged(series.lateral_mps2) / np.maximum(series.speed_mps, MOVING_MPS) ** 2
+        )
+    return series.curvature_1pm
 
 
 def _landmarks(stations: Stations) -> list[float]:

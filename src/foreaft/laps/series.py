@@ -86,6 +86,8 @@ class Series:
     logged_distance_m: Floats | None = None
     setting: Floats | None = None
     sources: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    delays_s: dict[str, float] = field(default_factory=dict)
+    """How much earlier a channel was taken than it was logged, to fit the others. [s]"""
 
     @property
     def step_s(self) -> float:
@@ -125,17 +127,18 @@ def series_of(recording: Recording) -> Series:
             hint="Take the whole log.",
         )
     sources: dict[str, tuple[str, ...]] = {}
+    delays = _bring_to_one_clock(recording, got, time, rate)
     x, y = _position(got, sources)
-    speed = _speed(recording, got, x, y, rate, sources)
+    speed, along = _motion(recording, got, x, y, rate, sources)
     brake, on = _brake(got, speed, sources)
     found = Series(
         time_s=time,
         rate_hz=rate,
         speed_mps=speed,
-        distance_m=_distance(speed, rate),
-        along_mps2=_along(got, speed, rate, sources),
+        distance_m=summed(speed, rate),
+        along_mps2=along,
         lateral_mps2=_taken(got, "accel_y_mps2", sources, "lateral"),
-        steer_rad=_first(got, ("steering_wheel_rad", "steer_rad"), sources, "steer"),
+        steer_rad=_first(got, ("steer_rad", "steering_wheel_rad"), sources, "steer"),
         throttle_frac=_taken(got, "throttle_frac", sources, "throttle"),
         brake_frac=brake,
         brake_on_frac=on,
@@ -148,6 +151,7 @@ def series_of(recording: Recording) -> Series:
         logged_distance_m=got.get("distance_m"),
         setting=_taken(got, "setting", sources, "setting"),
         sources=sources,
+        delays_s=delays,
     )
     return _with_curvature(found, got)
 
@@ -166,6 +170,12 @@ def bridged(values: Floats) -> Floats:
 def smoothed(values: Floats, window: int) -> Floats:
     """A running mean over an odd number of samples; gaps are bridged first."""
     return np.asarray(uniform_filter1d(bridged(values), window, mode="nearest"))
+
+
+def summed(values: Floats, rate_hz: float) -> Floats:
+    """The integral over time from the first sample, by trapezia; gaps are bridged first."""
+    full = bridged(values)
+    return np.concatenate(([0.0], np.cumsum(0.5 * (full[1:] + full[:-1])))) / rate_hz
 
 
 def slope(values: Floats, rate_hz: float, seconds: float = SMOOTH_S) -> Floats:
@@ -233,43 +243,113 @@ def _position(
     return None, None
 
 
-def _speed(
+LEAST_DELAY_S: Final = 0.01
+OWN_CLOCK: Final = 0.9
+"""Channels slower than this part of the fastest, with the same times, come from one receiver."""
+
+
+def _bring_to_one_clock(
+    recording: Recording, got: dict[str, Floats], time: Floats, rate: float
+) -> dict[str, float]:
+    """Take speed and position as much earlier as they are logged late; give what was done. [s]
+
+    A receiver that tells where the car was a tenth of a second ago moves a brake point by 6 m.
+    Speed is held against the accelerometer; position against the lateral acceleration, unless it
+    comes with the speed.
+    """
+    from foreaft.laps import clocks
+
+    done: dict[str, float] = {}
+    if "speed_mps" not in got:
+        return done
+    speed = bridged(got["speed_mps"])
+    moving = (speed > MOVING_MPS) & np.isfinite(got["speed_mps"])
+    reference = _quick_reference(got, rate)
+    late: float | None = None
+    if reference is not None:
+        late = clocks.delay_s(clocks.decel_of(speed, rate), reference, rate, moving)
+    if late is not None and abs(late) > LEAST_DELAY_S:
+        got["speed_mps"] = recording["speed_mps"].at(time + late)
+        done["speed_mps"] = late
+    for names in (("latitude_deg", "longitude_deg"), ("position_x_m", "position_y_m")):
+        if not all(name in got for name in names):
+            continue
+        here: float | None = late
+        together = np.array_equal(recording[names[0]].time_s, recording["speed_mps"].time_s)
+        if not (together and recording["speed_mps"].rate_hz < OWN_CLOCK * rate):
+            here = _position_delay(got, names, speed, moving, rate)
+        if here is not None and abs(here) > LEAST_DELAY_S:
+            for name in names:
+                got[name] = recording[name].at(time + here)
+                done[name] = here
+    return done
+
+
+def _quick_reference(got: dict[str, Floats], rate: float) -> Floats | None:
+    """Deceleration by a sensor that is not late.
+
+    Not by the wheels: they slip as the brake bites, and seem to lead the car by a tenth of a
+    second.
+    """
+    from foreaft.laps import clocks
+
+    return clocks.felt(got["accel_x_mps2"], rate) if "accel_x_mps2" in got else None
+
+
+def _position_delay(
+    got: dict[str, Floats], names: tuple[str, ...], speed: Floats, moving: Flags, rate: float
+) -> float | None:
+    from foreaft.laps import clocks
+
+    if "accel_y_mps2" not in got:
+        return None
+    scratch: dict[str, tuple[str, ...]] = {}
+    x, y = _position({name: got[name] for name in names}, scratch)
+    if x is None or y is None:
+        return None
+    felt = clocks.turning_felt(bridged(got["accel_y_mps2"]) / np.maximum(speed, MOVING_MPS), rate)
+    seen = moving & np.isfinite(x) & (speed > 2.0 * MOVING_MPS)
+    return clocks.delay_s(clocks.turning(x, y, rate), felt, rate, seen)
+
+
+def _motion(
     recording: Recording,
     got: dict[str, Floats],
     x: Floats | None,
     y: Floats | None,
     rate: float,
     sources: dict[str, tuple[str, ...]],
-) -> Floats:
+) -> tuple[Floats, Floats]:
+    """Speed and its rate of change: of the speed channel, which no slope and no pitch bends.
+
+    An accelerometer is quick, a speed is true in the mean: what is fast is taken from the one,
+    what is slow from the other, and a drop-out of the speed is crossed by the accelerometer.
+    """
     if "speed_mps" in got:
         sources["speed"] = ("speed_mps",)
-        return np.maximum(bridged(got["speed_mps"]), 0.0)
-    if x is not None and y is not None:
+        raw = got["speed_mps"]
+    elif x is not None and y is not None:
         sources["speed"] = sources["position"]
-        return np.hypot(slope(x, rate), slope(y, rate))
-    recording.need("speed_mps")
-    raise AssertionError("need() has raised")
-
-
-def _distance(speed: Floats, rate: float) -> Floats:
-    steps = 0.5 * (speed[1:] + speed[:-1]) / rate
-    return np.concatenate(([0.0], np.cumsum(steps)))
-
-
-def _along(
-    got: dict[str, Floats], speed: Floats, rate: float, sources: dict[str, tuple[str, ...]]
-) -> Floats:
-    """dv/dt: of the speed channel, which no slope of the road and no pitch of the body bends."""
+        raw = np.hypot(slope(x, rate), slope(y, rate))
+    else:
+        recording.need("speed_mps")
+        raise AssertionError("need() has raised")
     sources["along"] = sources["speed"]
-    from_speed = slope(speed, rate)
     if "accel_x_mps2" not in got:
-        return from_speed
-    # The accelerometer is quick, the speed is true in the mean: fast part of one, slow of other.
+        speed = np.maximum(bridged(raw), 0.0)
+        return speed, slope(speed, rate)
     sources["along"] = (*sources["speed"], "accel_x_mps2")
-    felt = bridged(got["accel_x_mps2"])
-    window = max(3, 2 * round(rate) + 1)
-    drift = uniform_filter1d(from_speed - felt, window, mode="nearest")
-    return np.asarray(felt + drift)
+    quick = summed(got["accel_x_mps2"], rate)
+    drift = bridged(raw - quick)
+    window = max(5, 2 * round(0.5 * FUSE_S * rate) + 1)
+    drift = uniform_filter1d(drift, window, mode="nearest")
+    drift = uniform_filter1d(drift, window, mode="nearest")  # twice: no corners in its slope
+    speed = np.maximum(quick + drift, 0.0)
+    along = np.gradient(drift) * rate + bridged(got["accel_x_mps2"])
+    return speed, np.asarray(along)
+
+
+FUSE_S: Final = 1.0
 
 
 def _brake(

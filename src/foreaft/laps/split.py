@@ -125,6 +125,7 @@ def split(
         If nothing in the log marks a lap, or no lap is whole.
     """
     placed = path is not None and not path.drawn
+    pieces: Split | None = None
     for way in ("counter", "distance", "line", "loop", "signature") if by is None else (by,):
         marks: Floats | None = None
         if way == "counter":
@@ -138,7 +139,13 @@ def split(
         elif way == "signature":
             marks = by_signature(series, reference)
         if marks is not None and len(marks) >= 2:
-            return _laps(series, marks, way)
+            return _laps(series, marks, way, reference)
+        if marks is not None and len(marks) == 1 and reference is not None and way != "loop":
+            pieces = _laps(series, marks, way, reference)
+    if pieces is not None:
+        return pieces
+    if placed and reference is not None:
+        return _laps(series, np.zeros(0), "line", reference)
     raise CannotTell(
         "the laps of this log",
         because="it has no lap counter, no position that comes back to where it was, no distance "
@@ -315,8 +322,11 @@ def _apart(times: Floats) -> Floats:
 # ---------------------------------------------------------------- kinds
 
 
-def _laps(series: Series, marks: Floats, method: Method) -> Split:
-    """Laps between marks, with the pieces before the first and after the last."""
+def _laps(series: Series, marks: Floats, method: Method, reference: Stations | None) -> Split:
+    """Laps between marks, with the pieces before the first and after the last.
+
+    With a circuit a session of less than two crossings is pieces, not nothing.
+    """
     end = float(series.time_s[-1])
     borders = [0.0, *marks.tolist(), end]
     pieces: list[tuple[float, float, bool]] = []
@@ -324,7 +334,8 @@ def _laps(series: Series, marks: Floats, method: Method) -> Split:
         if b - a > series.step_s:
             pieces.append((a, b, 0 < i < len(borders) - 2))
     lengths = np.array([_length(series, a, b) for a, b, whole in pieces if whole])
-    usual = float(np.median(lengths))
+    known = 0.0 if reference is None else reference.length_m
+    usual = float(np.median(lengths)) if len(lengths) else known
     kinds: list[Kind] = [
         _kind(series, a, b, whole and abs(_length(series, a, b) / usual - 1.0) < LENGTH_FRAC)
         for a, b, whole in pieces

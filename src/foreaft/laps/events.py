@@ -1,0 +1,449 @@
+"""What went wrong, where, and how sure that is: from the channels a log has, each by its own rule.
+
+=========== =======================================================================
+lock_up     a wheel turns at less than half the speed of the ground under it
+rotation    the rear axle moves more than ten degrees beside its wheels
+wide        the car leaves its usual line outwards while its front has let go
+unused      the straight part of a stop uses much less than the car showed elsewhere
+double_stab the brake is let go and pressed again within one zone
+=========== =======================================================================
+
+Thresholds of the first three are those by which a driven run is judged (`foreaft.drive.outcome`).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+
+from foreaft.laps.match import Pass, Placed, Zone
+from foreaft.laps.path import path_curvature
+from foreaft.laps.series import WHEELS, Flags, Floats, Series, bridged, smoothed
+from foreaft.laps.slip import AxleSlip, WheelSlip
+
+Kind = Literal["lock_up", "rotation", "wide", "unused", "double_stab"]
+Axle = Literal["front", "rear"]
+
+LOCKED: Final = 0.5
+LOCK_S: Final = 0.05
+MERGE_S: Final = 0.15
+WALKING_MPS: Final = 2.0
+ROTATION_RAD: Final = 0.17
+ROTATION_S: Final = 0.10
+ROUND_RAD: Final = 0.5
+WIDE_M: Final = 1.5
+ANSWER_S: Final = 1.2
+
+AFTER_S: Final = 3.0
+"""A zone's events are looked for from its brake point to so long after its lowest speed."""
+
+BEFORE_S: Final = 0.2
+COUNTER_YAW_RADPS: Final = 0.15
+COUNTER_S: Final = 0.15
+ANSWERS_LESS: Final = 0.02
+FRONT_GONE_RAD: Final = 0.10
+"""Front slip past which a tyre has passed its peak (assumption: peaks lie at 0.07 to 0.12)."""
+
+UNUSED_FRAC: Final = 0.8
+UNUSED_S: Final = 0.5
+BUILD_UP_S: Final = 0.3
+LET_GO: Final = 0.5
+AGAIN: Final = 0.2
+STAB_S: Final = 0.1
+
+SURE: Final = 0.99
+
+
+@dataclass(frozen=True)
+class Event:
+    """One thing that went wrong; times from the start of the session.
+
+    `confidence_frac` is how far the evidence lies beyond the threshold against its noise, and
+    whether other channels bear it out: 0.5 is a coin, 0.99 as sure as a log can be.
+    """
+
+    lap_id: str
+    zone_id: str
+    kind: Kind
+    start_s: float
+    duration_s: float
+    confidence_frac: float
+    channels: tuple[str, ...]
+    axle: Axle | None = None
+    wheel: str | None = None
+
+
+@dataclass(frozen=True, eq=False)
+class Evidence:
+    """What events are judged by; None where the channels do not give it."""
+
+    wheels: WheelSlip | None
+    axles: AxleSlip
+    use_shown: Floats
+    level: Floats
+    outward_m: Floats | None
+    """How far outside its usual line the car is at each sample, NaN off the zones."""
+    outward_by: tuple[str, ...] = ()
+    anti_lock: bool = False
+
+
+def events_of(
+    placed: Placed, zones: Sequence[Zone], passes: Sequence[Pass], evidence: Evidence
+) -> tuple[Event, ...]:
+    """Everything that went wrong in the passes, in order of time."""
+    by_id = {zone.zone_id: zone for zone in zones}
+    found: list[Event] = []
+    for one in passes:
+        zone = by_id[one.zone_id]
+        part = window(placed, one)
+        if evidence.wheels is not None and not evidence.anti_lock:
+            found += _lock_ups(placed, one, part, evidence.wheels)
+        found += _rotations(placed, one, part, evidence)
+        locked = [event for event in found if event.kind == "lock_up" and event.axle == "front"]
+        found += _wide(placed, zone, one, part, evidence, locked)
+        found += _unused(placed, zone, one, evidence)
+        found += _double_stabs(placed, one, evidence.level)
+    return tuple(sorted(found, key=lambda event: event.start_s))
+
+
+def window(placed: Placed, one: Pass) -> slice:
+    """Samples in which a pass's events are looked for."""
+    rate = placed.series.rate_hz
+    first = max(int(one.braking.start) - round(BEFORE_S * rate), 0)
+    last = min(one.braking.low + round(AFTER_S * rate), len(placed.s_m) - 1)
+    return slice(first, last + 1)
+
+
+def stretches(
+    values: Floats, level: float, step_s: float, least_s: float, merge_s: float = MERGE_S
+) -> Iterator[tuple[float, float]]:
+    """Where values lie above a level for at least a time, short pauses closed.
+
+    Beginnings and ends are found between the samples, so that a coarse log does not lose what is
+    shorter than two of its steps.
+
+    Yields
+    ------
+    first, last : float
+        In samples.
+    """
+    with np.errstate(invalid="ignore"):
+        above: Flags = values > level
+    edge = np.flatnonzero(np.diff(np.concatenate(([False], above, [False])).astype(np.int8)))
+    runs: list[list[float]] = []
+    for a, b in zip(edge[::2], edge[1::2], strict=True):
+        first = _between(values, int(a) - 1, level) if a > 0 else 0.0
+        last = _between(values, int(b) - 1, level) if b < len(values) else float(b - 1)
+        if runs and (first - runs[-1][1]) * step_s < merge_s:
+            runs[-1][1] = last
+        else:
+            runs.append([first, last])
+    for first, last in runs:
+        if (last - first) * step_s >= least_s:
+            yield first, last
+
+
+def _between(values: Floats, at: int, level: float) -> float:
+    a, b = values[at], values[at + 1]
+    if not np.isfinite(a + b) or a == b:
+        return float(at)
+    return at + float(np.clip((level - a) / (b - a), 0.0, 1.0))
+
+
+def _surely(beyond: float, noise: float) -> float:
+    """Confidence of a value so far beyond its threshold, given the scatter of the value."""
+    from math import erf, sqrt
+
+    return float(min(0.5 * (1.0 + erf(beyond / (sqrt(2.0) * max(noise, 1e-9)))), SURE))
+
+
+# ---------------------------------------------------------------- wheels
+
+
+def _lock_ups(placed: Placed, one: Pass, part: slice, wheels: WheelSlip) -> list[Event]:
+    series = placed.series
+    found = []
+    fast = series.speed_mps[part] > WALKING_MPS
+    all_four = (
+        np.nanmin(wheels.slip[part], axis=1) if np.isfinite(wheels.slip[part]).any() else None
+    )
+    for k, wheel in enumerate(WHEELS):
+        slip = np.where(fast, wheels.slip[part, k], 0.0)
+        if np.isnan(wheels.noise[k]):
+            continue
+        for first, last in stretches(slip, LOCKED, series.step_s, LOCK_S):
+            a, b = int(np.ceil(first)), int(last) + 1
+            peak = float(np.nanmax(slip[a:b])) if b > a else LOCKED
+            # All four standing at once is rather a fault of the speed than of the wheels.
+            doubt = (
+                0.3
+                if all_four is not None and np.nanmax(all_four[a:b], initial=0.0) > LOCKED
+                else 0.0
+            )
+            sure = _surely(peak - LOCKED, max(3.0 * float(wheels.noise[k]), 0.05))
+            found.append(
+                Event(
+                    lap_id=one.lap_id,
+                    zone_id=one.zone_id,
+                    kind="lock_up",
+                    start_s=float(series.time_s[part.start]) + first * series.step_s,
+                    duration_s=(last - first) * series.step_s,
+                    confidence_frac=max(sure - doubt, 0.5),
+                    channels=(f"wheel_speed_{wheel}_radps", *series.sources["speed"]),
+                    axle="front" if k < 2 else "rear",
+                    wheel=wheel,
+                )
+            )
+    return found
+
+
+# ---------------------------------------------------------------- axles
+
+
+def _rotations(placed: Placed, one: Pass, part: slice, evidence: Evidence) -> list[Event]:
+    series = placed.series
+    counter = _countersteer(series, part)
+    if evidence.axles.rear_rad is None:
+        return _by_countersteer(placed, one, part, counter)
+    rear = np.abs(evidence.axles.rear_rad[part])
+    rear = np.where(series.speed_mps[part] > WALKING_MPS, rear, 0.0)
+    found = []
+    for first, last in stretches(rear, ROTATION_RAD, series.step_s, ROTATION_S):
+        a, b = int(np.ceil(first)), int(last) + 1
+        borne_out = counter is not None and bool(counter[max(a - 2, 0) : b + 2].any())
+        sure = _surely(float(rear[a:b].max()) - ROTATION_RAD, 0.015)
+        channels = ["accel_y_mps2", *series.sources["yaw"], *series.sources["speed"]]
+        if borne_out:
+            channels += series.sources["steer"]
+            sure = min(0.5 * (sure + 1.0), SURE)
+        found.append(_event(placed, one, part, "rotation", (first, last), sure, channels, "rear"))
+    return found
+
+
+def _countersteer(series: Series, part: slice) -> Floats | None:
+    """1 where the wheel is turned against the way the car turns, and the car turns in earnest."""
+    if series.steer_rad is None or series.yaw_rate_radps is None:
+        return None
+    steer = bridged(series.steer_rad)[part] - float(np.nanmedian(series.steer_rad))
+    yaw = bridged(series.yaw_rate_radps)[part]
+    return np.where((steer * yaw < 0.0) & (np.abs(yaw) > COUNTER_YAW_RADPS), 1.0, 0.0)
+
+
+def _by_countersteer(placed: Placed, one: Pass, part: slice, counter: Floats | None) -> list[Event]:
+    if counter is None:
+        return []
+    series = placed.series
+    channels = [*series.sources["steer"], *series.sources["yaw"]]
+    return [
+        _event(placed, one, part, "rotation", run, 0.7, channels, "rear")
+        for run in stretches(counter, 0.5, series.step_s, COUNTER_S)
+    ]
+
+
+def _wide(
+    placed: Placed,
+    zone: Zone,
+    one: Pass,
+    part: slice,
+    evidence: Evidence,
+    locked: Sequence[Event],
+) -> list[Event]:
+    if evidence.outward_m is None:
+        return []
+    series = placed.series
+    outward = np.nan_to_num(evidence.outward_m[part], nan=0.0)
+    rear = evidence.axles.rear_rad
+    if rear is not None:
+        outward = np.where(np.abs(rear[part]) < ROUND_RAD, outward, 0.0)
+    gone = _front_gone(series, part, evidence, locked, zone)
+    if gone is None:
+        return []
+    back = max(1, round(ANSWER_S * series.rate_hz))
+    recent = np.convolve(gone, np.ones(back))[: len(gone)] > 0.5
+    value = np.where(recent, outward, 0.0)
+    channels = [*evidence.outward_by, *series.sources["speed"]]
+    if evidence.axles.front_rad is not None:
+        channels += series.sources["steer"]
+    found = []
+    for first, last in stretches(value, WIDE_M, series.step_s, 2.0 * series.step_s):
+        peak = float(value[int(np.ceil(first)) : int(last) + 1].max())
+        sure = _surely(peak - WIDE_M, 0.5)
+        found.append(_event(placed, one, part, "wide", (first, last), sure, channels, "front"))
+    return found[:1]
+
+
+def _front_gone(
+    series: Series, part: slice, evidence: Evidence, locked: Sequence[Event], zone: Zone
+) -> Floats | None:
+    """1 where the front has let go: a locked front wheel, or more slip than its peak takes."""
+    known = False
+    gone = np.zeros(part.stop - part.start)
+    if evidence.wheels is not None:
+        known = True
+        times = series.time_s[part]
+        for event in locked:
+            gone[(times >= event.start_s) & (times <= event.start_s + event.duration_s)] = 1.0
+    front = evidence.axles.front_rad
+    if front is not None:
+        known = True
+        gone[np.abs(smoothed(front[part], series.window(0.1))) > FRONT_GONE_RAD] = 1.0
+    return gone if known else None
+
+
+# ---------------------------------------------------------------- the foot
+
+
+def _unused(placed: Placed, zone: Zone, one: Pass, evidence: Evidence) -> list[Event]:
+    """The straight part of a stop that uses much less than the car showed elsewhere."""
+    series, braking = placed.series, one.braking
+    first = int(braking.start) + round(BUILD_UP_S * series.rate_hz)
+    last = braking.low
+    s = placed.s_m[int(braking.start) : last + 1]
+    if np.isfinite(s).all():
+        length = placed.stations.length_m
+        room = (zone.turn_in_s_m - s[0] + 0.5 * length) % length - 0.5 * length
+        last = int(braking.start) + int(np.searchsorted(np.maximum.accumulate(s), s[0] + room))
+    last = min(last, int(braking.release))
+    if (last - first) * series.step_s < UNUSED_S:
+        return []
+    part = slice(first, last + 1)
+    left = 1.0 - evidence.use_shown[part]
+    channels = sorted({*series.sources["along"], *series.sources.get("lateral", ())})
+    found = []
+    for a, b in stretches(left, 1.0 - UNUSED_FRAC, series.step_s, UNUSED_S):
+        mean = float(np.nanmean(left[int(a) : int(b) + 1]))
+        sure = _surely(mean - (1.0 - UNUSED_FRAC), 0.05)
+        found.append(_event(placed, one, part, "unused", (a, b), sure, channels, None))
+    return found[:1]
+
+
+def _double_stabs(placed: Placed, one: Pass, level: Floats) -> list[Event]:
+    """The brake let go to half of what it was and pressed again."""
+    series, braking = placed.series, one.braking
+    part = slice(int(braking.start), int(braking.release) + 1)
+    values = smoothed(level, series.window(0.05))[part] if len(level) < 3 else level[part]
+    if len(values) < 5:
+        return []
+    peak = np.maximum.accumulate(values)
+    after = np.maximum.accumulate(values[::-1])[::-1]
+    top = float(values.max())
+    dip = np.where((values < LET_GO * peak) & (after > values + AGAIN * top), 1.0, 0.0)
+    sources = series.sources.get("brake", series.sources["along"])
+    found = []
+    for a, b in stretches(dip, 0.5, series.step_s, STAB_S):
+        inside = slice(int(a), int(b) + 1)
+        depth = float(after[inside].max() - values[inside].min()) / top
+        noise = 0.05 if "brake" in series.sources else 0.12
+        sure = _surely(depth - AGAIN, noise)
+        found.append(_event(placed, one, part, "double_stab", (a, b), sure, list(sources), None))
+    return found[:1]
+
+
+def _event(
+    placed: Placed,
+    one: Pass,
+    part: slice,
+    kind: Kind,
+    run: tuple[float, float],
+    sure: float,
+    channels: Sequence[str],
+    axle: Axle | None,
+) -> Event:
+    series = placed.series
+    return Event(
+        lap_id=one.lap_id,
+        zone_id=one.zone_id,
+        kind=kind,
+        start_s=float(series.time_s[part.start]) + run[0] * series.step_s,
+        duration_s=(run[1] - run[0]) * series.step_s,
+        confidence_frac=sure,
+        channels=tuple(dict.fromkeys(channels)),
+        axle=axle,
+    )
+
+
+# ---------------------------------------------------------------- the usual line
+
+GRID_M: Final = 2.0
+PASSES_LEAST: Final = 3
+USUAL_PERCENT: Final = 30.0
+"""The usual line is rather the inner one: a driver who runs wide every third lap has not got a
+wider line (assumption)."""
+
+ON_LINE_M: Final = 0.75
+"""A session whose middle offset is smaller was driven on the circuit's own line."""
+
+
+def outward_of(placed: Placed, zones: Sequence[Zone], passes: Sequence[Pass]) -> Floats | None:
+    """How far outside its usual line the car is in each zone. [m]
+
+    With position by the offset from the circuit's line where the session keeps to that, else from
+    the inner third of its own passes; without position by the path's curvature summed twice from
+    the brake point, against the same of the other passes.
+    None without curvature, or with fewer than three passes of every zone.
+    """
+    beside = placed.offset_m
+    bend = path_curvature(placed.series)
+    if beside is None and bend is None:
+        return None
+    keeps = False
+    if beside is not None and passes:
+        there = np.concatenate([beside[window(placed, one)] for one in passes])
+        keeps = bool(np.median(np.abs(there)) < ON_LINE_M)
+    found = np.full(len(placed.s_m), np.nan)
+    for zone in zones:
+        own = [one for one in passes if one.zone_id == zone.zone_id]
+        values = beside if beside is not None else bend
+        if values is not None and (keeps or len(own) >= PASSES_LEAST):
+            _fill_outward(placed, zone, own, values, keeps, beside is None, found)
+    return None if np.isnan(found).all() else found
+
+
+def _fill_outward(
+    placed: Placed,
+    zone: Zone,
+    own: Sequence[Pass],
+    values: Floats,
+    keeps: bool,
+    is_curvature: bool,
+    found: Floats,
+) -> None:
+    """Fill the passes of one zone; see `outward_of`."""
+    length = placed.stations.length_m
+    out = -1.0 if zone.direction == "left" else 1.0
+    grid = np.arange(-300.0, 200.0, GRID_M)
+    parts = [window(placed, one) for one in own]
+    places, rows = [], []
+    for one, part in zip(own, parts, strict=True):
+        turns = np.round((placed.s_m[one.braking.low] - zone.apex_s_m) / length)
+        s = placed.s_m[part] - zone.apex_s_m - turns * length
+        places.append(s)
+        good = np.isfinite(s) & np.isfinite(values[part])
+        if good.sum() < 5:
+            rows.append(np.full(len(grid), np.nan))
+            continue
+        rising = np.maximum.accumulate(s[good])
+        rows.append(np.interp(grid, rising, values[part][good], left=np.nan, right=np.nan))
+    table = out * np.array(rows)
+    usual = np.zeros(len(grid))
+    if is_curvature:
+        beside = np.nan_to_num(table - _per_column(table, 50.0), nan=0.0)
+        table = np.cumsum(np.cumsum(beside, axis=1), axis=1) * GRID_M**2
+        usual = _per_column(table, USUAL_PERCENT)
+    elif not keeps:
+        usual = _per_column(table, USUAL_PERCENT)
+    for part, s, row in zip(parts, places, table, strict=True):
+        found[part] = np.interp(s, grid, np.nan_to_num(row - usual, nan=0.0))
+
+
+def _per_column(table: Floats, percent: float) -> Floats:
+    """A percentile of each column over the rows that reach it; NaN where fewer than three do."""
+    found = np.full(table.shape[1], np.nan)
+    for k, column in enumerate(table.T):
+        good = column[np.isfinite(column)]
+        if len(good) >= PASSES_LEAST:
+            found[k] = np.percentile(good, percent)
+    return found
