@@ -61,7 +61,7 @@ SKILLS: Final[dict[str, Skill]] = {
         "1/s", "eases so many hardest pedals a second while a front wheel stands", 0.5, 2.0, 4.0
     ),
     "exit_frac": Skill(
-        "", "part of the possible acceleration used on the way out of a bend", 0.4, 0.55, 0.7
+        "", "part of the possible acceleration used on the way out of a bend", 0.75, 0.85, 0.93
     ),
     "blip_sd_g": Skill(
         "g", "scatter of the push of a badly matched change down", 0.08, 0.04, 0.015

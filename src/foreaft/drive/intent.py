@@ -114,6 +114,7 @@ def lay(
     apex_s_m: float,
     earlier_m: float = 0.0,
     scatter: Scatter = MEAN,
+    from_s_m: float = -np.inf,
 ) -> None:
     """Write pedal, planned speed and grip of one zone into a copy of the course's rows.
 
@@ -127,10 +128,13 @@ def lay(
         The brake point lies so far before the planned one. [m]
     scatter : Scatter
         What this pass draws.
+    from_s_m : float
+        Nothing is written before this place: there another zone has the driver's attention. [m]
     """
     before = apex_s_m - course.s_m
     start = intent.brake_before_m + earlier_m - scatter.brake_point_m
     inside = (before >= 0.0) & (before <= max(start, intent.brake_before_m))
+    inside &= course.s_m >= from_s_m
     here = before[inside]
     planned = np.interp(here, intent.before_m, intent.pedal_N)
     straight = here >= intent.turn_in_before_m
