@@ -10,7 +10,7 @@ from typing import Any, Final, get_args
 from pydantic import ValidationError
 
 from foreaft.base.errors import InputError
-from foreaft.cli import show, show_trial
+from foreaft.cli import show, show_record, show_trial
 from foreaft.cli.progress import Progress, tell_if_cold
 from foreaft.jobs.common import to_json
 from foreaft.jobs.requests import (
@@ -244,6 +244,22 @@ def read(asked: Namespace) -> int:
     request = _request(ReadRequest, asked, ["log", "mapping", "maps", "save_mapping"])
     answer = job(request)
     _print(asked, answer, lambda: show_log.read(answer))
+    return 0
+
+
+def record(asked: Namespace) -> int:
+    """``foreaft record``."""
+    from foreaft.jobs.record import record as job
+    from foreaft.jobs.requests import RecordRequest
+
+    names = [name for name in RecordRequest.model_fields if name not in ("quick", "line")]
+    request = _request(
+        RecordRequest, asked, names, quick=_quick(asked), line=_line(asked)
+    )
+    tell_if_cold()
+    with Progress() as progress:
+        answer = job(request, asked.out, progress)
+    _print(asked, answer, lambda: show_record.record(answer))
     return 0
 
 

@@ -68,6 +68,7 @@ def make_parser() -> ArgumentParser:
         _trial,
         _zones,
         _read,
+        _record,
         _check,
         _new,
         _classes,
@@ -130,6 +131,10 @@ def _road(parser: ArgumentParser, sheet: bool = True) -> None:
         parser.add_argument(
             "--circuit", type=Path, required=True, help="circuit file: CSV or GeoJSON"
         )
+    _driven(parser)
+
+
+def _driven(parser: ArgumentParser) -> None:
     parser.add_argument(
         "--zones", type=Path, help="names and depths of zones; zones.csv beside the circuit if any"
     )
@@ -432,6 +437,98 @@ foreaft read saturday.mf4 --mapping our.mapping.toml
         "--save-mapping",
         type=Path,
         help="write down what was said; NAME.mapping.toml beside the logs is found next time",
+    )
+
+
+def _record(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "record",
+        "drive a simulated car and write what a logger would have kept, with the truth beside it",
+        """
+foreaft record --car car.toml --circuit circuit.csv --laps 5 --setting 54.5 --out logs
+foreaft record --car car.toml --circuit circuit.csv --plan plan/plan.json --logger club --out logs
+foreaft record --car car.toml --stops 3 --setting 56 52 --effort 0.6 0.9 --format mdf4 --out logs
+""",
+    )
+    _car(parser)
+    where = parser.add_mutually_exclusive_group()
+    where.add_argument("--circuit", type=Path, help="circuit file: CSV or GeoJSON")
+    where.add_argument("--sheet", type=Path, help="zone sheet: CSV with one row per corner")
+    where.add_argument(
+        "--stops", type=int, help="no road but straight stops: so many at each setting and effort"
+    )
+    _driven(parser)
+    _conditions(parser)
+    parser.add_argument("--zone", help="id or name of one zone, passed again and again (laps)")
+    parser.add_argument("--laps", type=int, default=3, help="laps at each setting (3)")
+    parser.add_argument(
+        "--setting",
+        dest="settings",
+        type=float,
+        nargs="+",
+        default=[],
+        help="settings, one after the other; the driver has practised the first (the lap setting)",
+    )
+    parser.add_argument("--plan", type=Path, help="plan as JSON: its own setting for each zone")
+    parser.add_argument("--from-kmh", type=float, default=150.0, help="speed of a stop (150)")
+    parser.add_argument("--to-kmh", type=float, default=30.0, help="speed at its end (30)")
+    parser.add_argument(
+        "--effort",
+        type=float,
+        nargs="+",
+        default=[0.8],
+        help="pedal of a stop, part of what the first axle to let go would take (0.8)",
+    )
+    parser.add_argument(
+        "--no-scatter",
+        dest="scatter",
+        action="store_false",
+        help="every pass as meant, nothing drawn for the driver",
+    )
+    parser.add_argument(
+        "--logger",
+        default="full",
+        choices=["clean", "club", "full", "dirty"],
+        help="clean: every channel as it was; club: satellite receiver and accelerometers; "
+        "full: pressures, wheel speeds, pedals, setting; dirty: full, with many faults (full)",
+    )
+    _log_style(parser)
+    parser.add_argument("--seed", type=int, default=1, help="seed of all that is drawn (1)")
+    parser.add_argument("--out", type=Path, metavar="FOLDER", required=True, help="write there")
+
+
+def _log_style(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--format",
+        choices=["csv", "long-csv", "parquet", "mdf4"],
+        default="csv",
+        help="csv: a column per channel; long-csv: a row per sample; mdf4 keeps every rate (csv)",
+    )
+    parser.add_argument(
+        "--headings",
+        choices=["words", "names"],
+        default="words",
+        help="words with the units people read, or names in SI (words)",
+    )
+    parser.add_argument(
+        "--units-in",
+        choices=["row", "brackets", "none"],
+        default="row",
+        help="where the units of a CSV stand (row)",
+    )
+    parser.add_argument(
+        "--delimiter", choices=["comma", "semicolon", "tab"], default="comma", help="of CSV (comma)"
+    )
+    parser.add_argument("--decimal-comma", action="store_true", help="1,5 instead of 1.5")
+    parser.add_argument(
+        "--fill",
+        choices=["interpolate", "hold"],
+        default="interpolate",
+        help="how a table shows channels that are slower (interpolate)",
+    )
+    parser.add_argument(
+        "--table-hz", type=float, help="rows a second of a table (100; 25 for the club logger)"
     )
 
 

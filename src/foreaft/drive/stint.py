@@ -34,6 +34,9 @@ ENDS: Final = {
     rn.TOO_LONG: "took too long",
 }
 
+STOP: Final = "stop"
+"""A straight stop is a zone called so, with its number behind it."""
+
 PRESSED_FRAC: Final = 0.05
 """The brake is on from this part of the hardest planned pedal on."""
 
@@ -324,8 +327,8 @@ def stops_leg(
     course = _straight_course(np.array(built.speed))
     passes = tuple(
         Pass(
-            f"stop{number}",
-            f"stop {number}",
+            f"{STOP}{number}",
+            f"{STOP} {number}",
             number,
             float(end) * STEP_M,
             intent,

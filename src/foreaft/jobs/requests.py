@@ -92,6 +92,43 @@ class ZonesRequest(Request):
     line: Literal["given", "min_curvature"] | None = None
 
 
+class RecordRequest(Request):
+    """Drive laps or straight stops, and write what a logger would have kept.
+
+    With several ``settings`` so many laps (or stops) are driven at each, in this order; the driver
+    has practised the first.
+    ``stops`` takes the place of laps: so many at each setting and effort.
+    ``effort`` is a part of what the first axle to let go would take.
+    """
+
+    car: Path | str
+    circuit: Path | None = None
+    sheet: Path | None = None
+    zones: Path | None = None
+    driver: Path | str | None = None
+    conditions: Path | None = None
+    quick: Quick | None = None
+    line: Literal["given", "min_curvature"] | None = None
+    zone: str | None = None
+    laps: int = Field(default=3, ge=1, le=40)
+    settings: list[float] = Field(default=[], max_length=20)
+    plan: Path | None = None
+    stops: int | None = Field(default=None, ge=1, le=50)
+    from_kmh: float = Field(default=150.0, ge=40, le=400)
+    to_kmh: float = Field(default=30.0, ge=10, le=300)
+    effort: Some[Annotated[float, Field(ge=0.1, le=1.3)]] = [0.8]
+    scatter: bool = True
+    logger: str = "full"
+    format: Literal["csv", "long-csv", "parquet", "mdf4"] = "csv"
+    headings: Literal["names", "words"] = "words"
+    units_in: Literal["row", "brackets", "none"] = "row"
+    delimiter: Literal["comma", "semicolon", "tab"] = "comma"
+    decimal_comma: bool = False
+    fill: Literal["interpolate", "hold"] = "interpolate"
+    table_hz: float | None = Field(default=None, ge=0.1, le=1000)
+    seed: int = Field(default=1, ge=0, le=2**31 - 1)
+
+
 Symptom = Literal[
     "locked_inside_front",
     "locked_both_fronts",

@@ -8,15 +8,14 @@ SI, units in the names; times are those of the log's own clock.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Literal
+from typing import Final, Literal
 
 from pydantic import BaseModel, ConfigDict, Field
 
 from foreaft.logs.instruments import Log
 from foreaft.logs.write import Written
 
-SCHEMA = "foreaft.truth/1"
-ENDING = ".truth.json"
+ENDING: Final = ".truth.json"
 
 
 class Part(BaseModel):
@@ -169,7 +168,7 @@ class Truth(Part):
     """Name of the log's file, beside this one."""
     format: str
     seed: int
-    programme: Literal["laps", "stops"]
+    programme: Literal["laps", "passes", "stops"]
     inputs: dict[str, Identity]
     origin_longitude_deg: float
     origin_latitude_deg: float
