@@ -130,8 +130,8 @@ def drive(vehicle: Vehicle, driver: Floats, leg: Leg, rate_hz: int) -> DrivenRun
     """
     line = leg.course.line.copy()
     line[:, pl.SHARE] = leg.share
-    for one in leg.passes:
-        lay(line, leg.course, one.intent, one.apex_s_m, 0.0, one.scatter)
+    for one, place in zip(leg.passes, _begins(leg.passes), strict=True):
+        lay(line, leg.course, one.intent, one.apex_s_m, 0.0, one.scatter, place)
     status, trace = ride(vehicle, leg.course, line, driver, setting=leg.setting, rate_hz=rate_hz)
     row = np.clip((trace.s_m - leg.course.start_s_m) / leg.course.step_m, 0, len(line) - 1)
     laps = tuple(_lap(one, trace, leg, status) for one in leg.laps)
@@ -173,6 +173,17 @@ def drive_all(
     return runs
 
 
+def _begins(passes: Sequence[Pass]) -> list[float]:
+    """From where on each pass has the driver's attention, as in :mod:`foreaft.drive.lap`."""
+    places, before = [], -np.inf
+    for one in passes:
+        brake = one.apex_s_m - one.intent.brake_before_m
+        half = 0.5 * (before + brake)
+        places.append(min(max(before, half), brake))
+        before = one.apex_s_m
+    return places
+
+
 # ---------------------------------------------------------------- what was driven
 
 
@@ -185,6 +196,8 @@ def _lap(lap: tuple[int, float, float], trace: Trace, leg: Leg, status: int) -> 
     complete = last < len(place) or (status == rn.END_OF_COURSE and end >= leg.course.end_s_m - 2.0)
     times = trace.time_s - trace.time_s[0]
     stop = float(np.interp(end, place, times)) if complete else float(times[-1])
+    if complete and end > place[-1]:  # a course ends up to a row before its last lap does
+        stop += float(end - place[-1]) / float(trace.speed_mps[-1])
     begin = float(np.interp(start, place, times))
     part = _part(trace, slice(first, max(last, first + 2)))
     passes = tuple(one for one in leg.passes if one.lap == number)
@@ -206,7 +219,11 @@ def _lap(lap: tuple[int, float, float], trace: Trace, leg: Leg, status: int) -> 
         duration_s=stop - begin,
         complete=complete,
         ended=ENDS[ended],
-        passes=tuple(_driven(one, part, times[0] - trace.time_s[0]) for one in passes),
+        passes=tuple(
+            _driven(one, part, float(times[0] - trace.time_s[0]), place)
+            for one, place in zip(leg.passes, _begins(leg.passes), strict=True)
+            if one.lap == number
+        ),
         happenings=tuple(sorted(found, key=lambda one: one.start_s)),
     )
 
@@ -216,9 +233,9 @@ def _part(trace: Trace, rows: slice) -> Trace:
     return Trace(**{one.name: getattr(trace, one.name)[rows].copy() for one in fields(trace)})
 
 
-def _driven(one: Pass, part: Trace, clock: float) -> DrivenPass:
+def _driven(one: Pass, part: Trace, clock: float, begin: float) -> DrivenPass:
     """Where and when the brake of one zone was on."""
-    start = one.apex_s_m - one.intent.brake_before_m - LOOK_BACK_M
+    start = max(one.apex_s_m - one.intent.brake_before_m - LOOK_BACK_M, begin)
     here = (part.s_m >= start) & (part.s_m <= one.apex_s_m + LETS_GO_M)
     on = np.flatnonzero(here & (part.pedal_N > PRESSED_FRAC * one.intent.first_pedal_N))
     if len(on) == 0:

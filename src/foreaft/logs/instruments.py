@@ -308,7 +308,8 @@ def _rounded(value: Floats, resolution: float) -> Floats:
     if resolution <= 0.0:
         return value
     digits = max(0, 2 - floor(log10(resolution)))
-    return np.asarray(np.round(np.round(value / resolution) * resolution, digits))
+    # Nothing is added so that no zero is written with a minus.
+    return np.asarray(np.round(np.round(value / resolution) * resolution, digits) + 0.0)
 
 
 def _session(

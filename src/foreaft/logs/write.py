@@ -262,7 +262,7 @@ def on_grid(one: Samples, times_s: Floats, fill: str) -> Floats:
 def _shown(value: Floats, heading: Heading) -> Floats:
     if heading.factor != 1.0:
         value = value * heading.factor
-    return value if heading.digits is None else np.asarray(np.round(value, heading.digits))
+    return value if heading.digits is None else np.asarray(np.round(value, heading.digits) + 0.0)
 
 
 class _Rows:
