@@ -140,10 +140,12 @@ def slope(measured: Floats, true: Floats) -> tuple[float, float]:
     if good.sum() < FEWEST:
         return 0.0, 0.0
     x, y = true[good] - true[good].mean(), measured[good] - measured[good].mean()
-    spread = float(np.sqrt((x @ x) * (y @ y)))
+    # Sums of products, not a matrix product: that would wake threads for so little.
+    xx, xy, yy = float((x * x).sum()), float((x * y).sum()), float((y * y).sum())
+    spread = float(np.sqrt(xx * yy))
     if not spread > 0.0 or not np.isfinite(spread):
         return 0.0, 0.0
-    return float(x @ y) / float(x @ x), float(x @ y) / spread
+    return xy / xx, xy / spread
 
 
 def ratio(measured: Floats, true: Floats) -> float:

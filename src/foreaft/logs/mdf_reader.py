@@ -17,6 +17,7 @@ from foreaft.base.errors import InputError, MissingPart
 from foreaft.logs.csv_reader import too_large, unreadable
 from foreaft.logs.mdf_child import INDEX
 from foreaft.logs.raw import Column, Group, RawLog
+from foreaft.logs.recording import Floats
 
 MAGIC: Final = (b"MDF     ", b"UnFinMF ")
 
@@ -98,7 +99,14 @@ def _told(file: Path, folder: Path, size: int) -> dict[str, Any]:
 
 def _group(folder: Path, told: dict[str, Any]) -> Group:
     columns = tuple(
-        Column(str(name), str(unit), np.fromfile(folder / array))
+        Column(str(name), str(unit), _array(folder / array))
         for array, name, unit in told["columns"]
     )
-    return Group(columns, clock_s=np.fromfile(folder / told["clock"]))
+    return Group(columns, clock_s=_array(folder / told["clock"]))
+
+
+def _array(path: Path) -> Floats:
+    """What the child left; mapped where a mapped file may be removed, so that it is not copied."""
+    if sys.platform == "win32" or path.stat().st_size == 0:
+        return np.fromfile(path)
+    return np.asarray(np.memmap(path, np.float64, "r"))
