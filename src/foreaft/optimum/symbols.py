@@ -45,7 +45,7 @@ ALONG_FRONT_IN: Final = 4
 ALONG_REAR_IN: Final = 5
 SIDE_FRONT_OUT: Final = 6
 SIDE_REAR_OUT: Final = 7
-OVER: Final = 8  # grip that is missing, as a part of the square of what is there
+OVER: Final = 8  # grip missing beyond what is granted, as a part of the square of what is there
 STATE_SIZE: Final = 9
 
 
@@ -207,12 +207,14 @@ def node(car: Floats, table: Floats) -> Any:
 
     Returns
     -------
-    Function of (state (STATE_SIZE,), road (trim.ROAD_SIZE,), reference speed) giving the rows of
-    RULES; those named after an axle's inside wheel hold one number for each axle, the grip rows one
-    or two.
+    Function of (state (STATE_SIZE,), road (trim.ROAD_SIZE,), reference speed, grip granted) giving
+    the rows of RULES; those of inside wheels hold one number for each axle, the grip rows one or
+    two.
     """
     ca = casadi()
     z, road, top = ca.SX.sym("z", STATE_SIZE), ca.SX.sym("r", tr.ROAD_SIZE), ca.SX.sym("v")
+    granted = ca.SX.sym("g")
+    over = granted + z[OVER]
     mass, weight = float(car[at.MASS]), float(car[at.MASS]) * G
     speed2, decel = z[SPEED2] * top * top, z[DECEL] * G
     kappa, grip = road[tr.CURVATURE], road[tr.GRIP]
@@ -247,10 +249,10 @@ def node(car: Floats, table: Floats) -> Any:
         out = z[SIDE_FRONT_OUT + i] * weight
         insides.append((needed - out) / weight)
         for wheel, across, left in ((2 * i, needed - out, left_in), (2 * i + 1, out, left_out)):
-            left.extend(axles[i].spare(forces[wheel], across, loads[wheel], grip, z[OVER]))
+            left.extend(axles[i].spare(forces[wheel], across, loads[wheel], grip, over))
     rows = [[(along - sum(forces)) / weight], rolls, slides, past, insides]
     rows += [[one * SQUARES / weight**2 for one in left] for left in (left_in, left_out)]
-    return ca.Function("node", [z, road, top], [ca.vertcat(*row) for row in rows])
+    return ca.Function("node", [z, road, top, granted], [ca.vertcat(*row) for row in rows])
 
 
 RULES: Final = ("balance", "rolls", "slides", "past", "inside", "grip_in", "grip_out")

@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 
 from foreaft.optimum import steady
 from foreaft.optimum import symbols as sy
+from foreaft.physics import envelope as env
 from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
 
@@ -68,7 +69,8 @@ class Solved:
     """The fastest way through a stretch; arrays per place, apex first.
 
     ``share_frac`` is the front share of the brakes, NaN where they do nothing; ``over_frac`` the
-    largest grip that is missing anywhere; ``status`` the solver's own word.
+    largest grip that is missing anywhere beyond what was granted, ``granted_frac`` the largest that
+    was, both as parts of its square; ``status`` the solver's own word.
     """
 
     ok: bool
@@ -79,6 +81,7 @@ class Solved:
     decel_mps2: Floats
     share_frac: Floats
     over_frac: float
+    granted_frac: float
     state: Floats
 
 
@@ -140,6 +143,18 @@ class Steady:
             found[axle] = self.braked & asked & (loads[0] < ALIKE * loads[1])
         return found
 
+    @property
+    def beyond(self) -> Floats:
+        """Grip the way takes that is not there, as a part of its square, shape (points,).
+
+        The trim lets a car that coasts be a little over: off the throttle the engine brakes, and
+        the driver's right foot takes that away.
+        """
+        trim = self.rows[:, steady.TRIM :]
+        margin = np.minimum(trim[:, tr.FRONT_MARGIN], trim[:, tr.REAR_MARGIN])
+        coasts = self.braked & (self.rows[:, steady.PEDAL] <= 0.0)
+        return np.where(coasts, np.clip(-margin, 0.0, env.SPENT_BEYOND), 0.0)
+
 
 def steady_way(car: Floats, table: Floats, road: Stretch, low: float, high: float) -> Steady:
     """The fastest quasi-steady way with shares from ``low`` to ``high``, place by place."""
@@ -174,8 +189,9 @@ class Collocation:
         z = ca.MX.sym("z", sy.STATE_SIZE, n)
         roads, step = ca.MX.sym("roads", tr.ROAD_SIZE, n), ca.MX.sym("step", 1, n - 1)
         top, low, high = ca.MX.sym("top"), ca.MX.sym("low"), ca.MX.sym("high")
+        granted = ca.MX.sym("granted", 1, n)
         places = sy.node(self.car, self.table).map(n)
-        held = dict(zip(sy.RULES, places(z, roads, ca.repmat(top, 1, n)), strict=True))
+        held = dict(zip(sy.RULES, places(z, roads, ca.repmat(top, 1, n), granted), strict=True))
         rise = z[sy.SPEED2, 1:] - z[sy.SPEED2, :-1]
         mean = (z[sy.DECEL, 1:] + z[sy.DECEL, :-1]) * sy.G
         gained = mean * step / (top * top) - rise
@@ -189,7 +205,7 @@ class Collocation:
         self._sizes = {name: int(rule.numel()) for name, rule in rules.items()}
         problem = {
             "x": ca.vec(z),
-            "p": ca.vertcat(ca.vec(roads), ca.vec(step), top, low, high),
+            "p": ca.vertcat(ca.vec(roads), ca.vec(step), top, low, high, ca.vec(granted)),
             "f": time + OVER_PRICE_S * ca.sum2(z[sy.OVER, :]) + tidy,
             "g": ca.vertcat(*(ca.vec(rule) for rule in rules.values())),
         }
@@ -234,16 +250,19 @@ class Collocation:
         high: float,
         sliding: Flags | None = None,
         start: Floats | None = None,
+        granted: Floats | None = None,
     ) -> Solved:
         """Return the fastest way through a stretch with shares from ``low`` to ``high``.
 
         ``sliding`` says where the front and the rear wheel on the inside slide, shape (2, points);
         nowhere without.
         ``start`` is a state to begin from, shape (STATE_SIZE, points); a plain guess without.
+        ``granted`` is grip given without a price, as OVER counts it, shape (points,).
         Look at ``ok``: a solver may fail, and then its numbers mean nothing.
         """
         n, top = self.points, float(road.reach_mps.max())
         first = self.plain_start(road, 0.5 * (low + high)) if start is None else start
+        grant = np.zeros(n) if granted is None else granted
         least, most = np.zeros((sy.STATE_SIZE, n)), np.full((sy.STATE_SIZE, n), np.inf)
         least[sy.SPEED2] = 1e-8
         most[sy.SPEED2] = (road.reach_mps / top) ** 2
@@ -252,7 +271,7 @@ class Collocation:
         least[sy.ALONG_FRONT_IN : sy.OVER] = -np.inf
         flags = np.zeros((2, n), dtype=np.bool_) if sliding is None else sliding
         rules = self._bounds(low == high, flags)
-        given = np.concatenate([road.roads.ravel(), np.diff(road.s_m), [top, low, high]])
+        given = np.concatenate([road.roads.ravel(), np.diff(road.s_m), [top, low, high], grant])
         found = self._solver(
             x0=first.T.ravel(),
             p=given,
@@ -263,9 +282,11 @@ class Collocation:
         )
         stats = self._solver.stats()
         state = np.asarray(found["x"]).reshape(n, sy.STATE_SIZE).T
-        return self._read(road, state, top, str(stats["return_status"]), stats)
+        return self._read(road, state, grant, top, str(stats["return_status"]), stats)
 
-    def _read(self, road: Stretch, state: Floats, top: float, status: str, stats: Any) -> Solved:
+    def _read(
+        self, road: Stretch, state: Floats, grant: Floats, top: float, status: str, stats: Any
+    ) -> Solved:
         speed = top * np.sqrt(np.maximum(state[sy.SPEED2], 0.0))
         pedal = state[sy.PEDAL_FRONT] + state[sy.PEDAL_REAR]
         share = np.where(
@@ -280,6 +301,7 @@ class Collocation:
             decel_mps2=state[sy.DECEL] * sy.G,
             share_frac=share,
             over_frac=float(state[sy.OVER].max()),
+            granted_frac=float(grant.max()),
             state=state,
         )
 
