@@ -69,6 +69,11 @@ RESULTS = {
         "": "zone_id from_setting to_setting because narrowed cannot_tell",
         "narrowed": "key low high",
     },
+    "trial": {
+        "": "design verdict",
+        "design.sheet": "lap stint setting counts",
+        "verdict.comparisons": "endpoint setting against pairs effect low high p_adjusted verdict",
+    },
 }
 ERROR = "schema code message file line key value allowed unit hint"
 
@@ -151,6 +156,7 @@ ANSWERS = [
     ("zones", f"zones {CAR} {CIRCUIT}"),
     ("advise", f"advise {MILL} --samples 20"),
     ("history", f"advise {CAR} {CIRCUIT} --history"),
+    ("trial", "trial design --settings 56 53 --higher front --incidents 0.2 0.05"),
     ("check", "check d/car.toml d/sheet.csv d/zones.csv"),
     ("new", "new car mine.toml --class coupe-rear-drive"),
     ("classes", "classes"),

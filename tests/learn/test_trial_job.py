@@ -5,13 +5,15 @@ from __future__ import annotations
 import json
 from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, ClassVar
 
 import numpy as np
 import pytest
 
 from foreaft.base.errors import CannotTell, InputError
 from foreaft.cli import main
+from foreaft.files.classes import demo_folder
+from foreaft.jobs.common import Notes
 from foreaft.jobs.requests import (
     TrialDesignRequest,
     TrialEndpointAsk,
@@ -19,7 +21,7 @@ from foreaft.jobs.requests import (
     TrialRequest,
 )
 from foreaft.jobs.trial import design, judge, trial
-from foreaft.jobs.trial_plan import _found
+from foreaft.jobs.trial_plan import _found, _warn_of_strangers
 from foreaft.learn.trial import Stopped
 from foreaft.model.answers_trial import TrialComparison, TrialDesign, TrialVerdict
 
@@ -261,6 +263,28 @@ def test_without_keep_the_first_lap_after_a_change_is_dropped(tmp_path: Path) ->
     assert judged(file, settle_laps=0).laps_counted == 11
 
 
+def test_laps_that_are_not_in_the_file_have_settled(tmp_path: Path) -> None:
+    file = tmp_path / "laps.csv"
+    file.write_text("lap,setting,lap_time_s\n3,56,93\n5,53,92\n6,56,92\n", "utf-8")
+    assert judged(file).laps_counted == 2
+
+
+def test_a_column_of_no_zone_of_the_plan_is_named() -> None:
+    class Zone:
+        zone_id = "z02"
+
+    class Plan:
+        zones: ClassVar = [Zone()]
+
+    notes = Notes()
+    strange = comparison("no_difference_shown", None)
+    ours = strange.model_copy(update={"endpoint": "z02_time_s"})
+    _warn_of_strangers(Plan(), [strange, ours], notes)  # type: ignore[arg-type]
+    [one] = notes.warnings
+    assert "z3_time_s" in one.text
+    assert "z02_time_s" not in one.text
+
+
 def test_two_rear_events_end_a_setting(laps: Make) -> None:
     made = judged(laps(shift=-0.3, events={5: 1, 13: 1}))
     [over] = made.stopped
@@ -385,3 +409,21 @@ def test_bad_words_are_refused(typed: str, capsys: pytest.CaptureFixture[str]) -
     said = capsys.readouterr()
     assert said.out == ""
     assert "hint" in said.err
+
+
+@pytest.mark.slow
+def test_against_a_plan_on_the_command_line(
+    laps: Make, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    sheet = str(demo_folder() / "sheet.csv")
+    car = str(demo_folder() / "car.toml")
+    assert main(["plan", "--car", car, "--sheet", sheet, "--samples", "0", "--json"]) == 0
+    plan = tmp_path / "plan.json"
+    plan.write_text(capsys.readouterr().out, "utf-8")
+    zones = json.loads(plan.read_text("utf-8"))["result"]["zones"]
+    assert main(["trial", "judge", str(laps()), "--plan", str(plan), "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    told = answer["result"]["verdict"]["plan"]
+    assert [one["zone_id"] for one in told] == [*(zone["zone_id"] for zone in zones), None]
+    assert {one["finding"] for one in told} == {"untouched"}
+    assert main(["trial", "judge", str(laps()), "--plan", str(laps())]) == 2

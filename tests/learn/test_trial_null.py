@@ -132,3 +132,36 @@ def test_the_interval_holds_the_truth_as_often_as_it_says() -> None:
         assert found is not None
         held += found.low <= 0.3 <= found.high
     assert abs(held / TRIALS - 0.95) <= 2 * STANDARD_ERROR
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("truth", [0.2, 0.5, 1.3])
+def test_the_interval_of_the_crossover_holds_the_truth(truth: float) -> None:
+    """A straight line through zero at ``truth`` of the way from 56 to 53, well seen."""
+    rng, held, told = np.random.default_rng(25), 0, 0
+    for _ in range(TRIALS):
+        laps = [
+            tr.Lap(
+                run.lap,
+                run.stint,
+                run.setting,
+                run.kind == "counted",
+                values={
+                    "slip_difference_frac": float(
+                        0.05 * (truth - (56.0 - run.setting) / 3.0) + rng.normal(0.0, 0.012)
+                    )
+                },
+            )
+            for run in SHEET
+        ]
+        pairs = tr.pair_up(laps, "slip_difference_frac", 53.0, 56.0)
+        found = st.effect(pairs, LEVEL)
+        assert found is not None
+        place = st.zero_between(pairs, found, LEVEL)
+        if place is not None:
+            told += 1
+            held += place[1] <= truth <= place[2]
+    assert told > 0.9 * TRIALS
+    # The bound takes the fewest degrees of freedom of two independent scatters, 6; had they
+    # none to lack, it would hold 98.6 %.
+    assert 0.95 - 2 * sqrt(0.05 * 0.95 / told) <= held / told <= 0.986

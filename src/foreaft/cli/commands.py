@@ -193,7 +193,7 @@ def _endpoint(typed: list[str]) -> TrialEndpointAsk:
             key="endpoint",
             value=" ".join(typed),
             allowed="a name, the difference worth seeing, and perhaps the scatter: both above 0",
-            hint="such as --endpoint z3_time_s 0.03 0.06",
+            hint="such as --endpoint z03_time_s 0.03 0.06",
         ) from error
 
 

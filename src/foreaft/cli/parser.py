@@ -291,8 +291,8 @@ def _trial_design(parts: argparse._SubParsersAction[ArgumentParser]) -> None:
         """
 foreaft trial design --settings 56 53 --higher front --driver club
 foreaft trial design --settings 56 53 --higher front --endpoint slip_difference_frac 0.01 0.012 \\
-    --endpoint z3_time_s 0.03 0.06 --out laps.csv
-foreaft trial design --settings 56 53 --car car.toml --endpoint z3_time_s 0.03 \\
+    --endpoint z03_time_s 0.03 0.06 --out laps.csv
+foreaft trial design --settings 56 53 --car car.toml --endpoint z03_time_s 0.03 \\
     --scatter-from friday.csv
 """,
     )
@@ -310,7 +310,7 @@ foreaft trial design --settings 56 53 --car car.toml --endpoint z3_time_s 0.03 \
         nargs="+",
         default=[],
         metavar=("NAME", "NUMBER"),
-        help="something measured on every lap, named with its unit (z3_time_s), the smallest "
+        help="something measured on every lap, named with its unit (z03_time_s), the smallest "
         "difference worth seeing, and its scatter from lap to lap; may be given several times, "
         "the one that matters first",
     )
@@ -356,7 +356,7 @@ def _trial_judge(parts: argparse._SubParsersAction[ArgumentParser]) -> None:
         """
 foreaft trial judge laps.csv
 foreaft trial judge laps.csv --primary slip_difference_frac --plan plan/plan.json
-foreaft trial judge laps.csv --pool deep_time_s z2_time_s z5_time_s
+foreaft trial judge laps.csv --pool deep_time_s z02_time_s z05_time_s
 """,
     )
     parser.add_argument("laps", type=Path, help="the laps as driven (CSV)")

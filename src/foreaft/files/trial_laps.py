@@ -63,7 +63,7 @@ class LapSheet:
 def unit_of(endpoint: str) -> str | None:
     """Give the unit an endpoint's name ends in; None where it ends in none.
 
-    >>> unit_of("z3_time_s"), unit_of("slip_difference_frac"), unit_of("speed")
+    >>> unit_of("z03_time_s"), unit_of("slip_difference_frac"), unit_of("speed")
     ('s', 'frac', None)
     """
     found = _ENDPOINT.fullmatch(endpoint)

@@ -259,7 +259,7 @@ def _check_name(one: TrialEndpointAsk, names: list[str]) -> None:
             code="endpoint_name",
             key="endpoint",
             value=one.name,
-            allowed="a small-letter name, each once, that ends in its unit, such as z3_time_s or "
+            allowed="a small-letter name, each once, that ends in its unit, such as z03_time_s or "
             "slip_difference_frac",
             hint="use the name of the column the laps will have",
         )
@@ -410,7 +410,7 @@ def judge(request: TrialJudgeRequest) -> Envelope[Trial]:
         comparisons=told,
         incidents=[_rate(one, ask.level, rows.has_passes) for one in rates],
         stopped=[_stopped(one) for one in over],
-        plan=plan_lines(request.plan, told, over),
+        plan=plan_lines(request.plan, told, over, notes),
         summary=_summary(told, over, ask),
     )
     asked = request.model_dump(mode="json", exclude={"laps", "plan"})
@@ -442,7 +442,7 @@ def _pooled(
                 value=" ".join((name, *columns)),
                 allowed="a new name and columns of the file, all ending in the same unit: "
                 + ", ".join(rows.endpoints),
-                hint="such as --pool deep_time_s z2_time_s z5_time_s",
+                hint="such as --pool deep_time_s z02_time_s z05_time_s",
             )
         laps = tuple(_with_pool(lap, name, columns) for lap in laps)
     return laps, (*request.pools, *rows.endpoints)
@@ -542,6 +542,8 @@ def _comparison(one: tr.Compared, ask: tr.Ask) -> TrialComparison:
     if found is not None and one.verdict == "difference":
         better = words.better_of(one.endpoint, one.setting, one.against, found.estimate)
     low, high = (None, None) if one.resampled is None else one.resampled
+    crossover = one.crossover if one.verdict == "difference" else None
+    at, at_low, at_high = (None, None, None) if crossover is None else crossover
     return TrialComparison(
         endpoint=one.endpoint,
         unit=unit_of(one.endpoint) or "",
@@ -559,6 +561,9 @@ def _comparison(one: tr.Compared, ask: tr.Ask) -> TrialComparison:
         resampled_low=low,
         resampled_high=high,
         smallest_shown=one.smallest_shown,
+        crossover_setting=at,
+        crossover_low=at_low,
+        crossover_high=at_high,
         verdict=one.verdict,
         better=better,
         text=words.comparison_text(one, better, ask.level, primary),

@@ -5,21 +5,25 @@ Nothing is planned again: a trial knows the settings it drove, a plan weighs all
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import Literal
+from typing import Final, Literal
 
 from foreaft.files.sheet import slug
+from foreaft.jobs.common import Notes
 from foreaft.learn.trial import Stopped
 from foreaft.model.answers import Plan
 from foreaft.model.answers_trial import TrialComparison, TrialPlanLine
 from foreaft.report.trial_words import further_to_the_rear
 
+ZONE_LIKE: Final = re.compile(r"z\d+_")
+
 Finding = Literal["supported", "contradicted", "mixed", "untouched"]
 
 
 def plan_lines(
-    file: Path | None, told: Sequence[TrialComparison], over: Sequence[Stopped]
+    file: Path | None, told: Sequence[TrialComparison], over: Sequence[Stopped], notes: Notes
 ) -> list[TrialPlanLine]:
     """Hold a trial against each zone of a plan and against its lap setting; empty without a plan.
 
@@ -33,6 +37,7 @@ def plan_lines(
     from foreaft.jobs.limit import read_plan
 
     plan = read_plan(file).result
+    _warn_of_strangers(plan, told, notes)
     lines = []
     for zone in plan.zones:
         names = {slug(zone.zone_id), slug(zone.name)}
@@ -41,6 +46,19 @@ def plan_lines(
     whole = [one for one in told if _of(one.endpoint, {"lap"})]
     lines.append(_line(plan, (None, "whole lap"), plan.lap_setting.setting, whole, over))
     return lines
+
+
+def _warn_of_strangers(plan: Plan, told: Sequence[TrialComparison], notes: Notes) -> None:
+    """Name columns that look like a zone's but are of no zone of the plan."""
+    ids = {slug(zone.zone_id) for zone in plan.zones}
+    looks = dict.fromkeys(one.endpoint for one in told if ZONE_LIKE.match(one.endpoint))
+    strange = [one for one in looks if not _of(one, ids)]
+    if strange:
+        notes.warn(
+            "zone_not_in_plan",
+            f"{', '.join(strange[:8])}: of no zone of this plan; its zones are "
+            f"{', '.join(sorted(ids))}",
+        )
 
 
 def _of(endpoint: str, names: set[str]) -> bool:

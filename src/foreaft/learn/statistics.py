@@ -9,7 +9,7 @@ Distributions, shuffling and resampling are SciPy's.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import isfinite, sqrt
 from typing import Any, Final
 
@@ -27,8 +27,8 @@ MOST_PAIRS: Final = 100_000
 FEWEST_PAIRS: Final = 4
 """Two of each order: below that there is no scatter to judge by."""
 
-FEWEST_TO_RESAMPLE: Final = 4
-"""Pairs of each order; resampling fewer gives intervals that are far too short."""
+FEWEST_TO_RESAMPLE: Final = 8
+"""Pairs of each order; of four, 95 % intervals held the truth 85 times in a hundred."""
 
 NO_SCATTER_FRAC: Final = 1e-9
 """A scatter this small against the numbers themselves is rounding."""
@@ -40,11 +40,13 @@ class Pairs:
 
     ``change`` and ``gap_laps``, shape (n,): the difference, and how many laps lie between.
     ``order``: +1 where the later lap is the one at the tried setting, -1 where the earlier is.
+    ``middle``: mean of the two laps, where it is wanted.
     """
 
     change: Floats
     gap_laps: Floats
     order: Floats
+    middle: Floats = field(default_factory=lambda: np.empty(0))
 
     @property
     def both_orders(self) -> bool:
@@ -171,6 +173,42 @@ def holm(chances: Sequence[float]) -> list[float]:
         worst = max(worst, min(1.0, (len(chances) - rank) * chances[at]))
         adjusted[at] = worst
     return adjusted
+
+
+def zero_between(pairs: Pairs, found: Effect, level: float) -> tuple[float, float, float] | None:
+    """Where between the two settings an endpoint crosses zero, with its interval (Fieller).
+
+    Parameters
+    ----------
+    pairs : Pairs
+        With the middle of each pair.
+    found : Effect
+        What the tried setting does against the other, from the same pairs.
+
+    Returns
+    -------
+    tuple of float, or None
+        Place, low, high: 0 at the other setting, 1 at the tried one, a straight line through both.
+        None where the effect is too doubtful for an end to both sides.
+
+    Notes
+    -----
+    E. C. Fieller, J. R. Statist. Soc. B 16 (1954) 175-185. Middle and difference of two laps with
+    the same independent scatter are uncorrelated.
+    """
+    from scipy import stats
+
+    middle = float(pairs.middle.mean())
+    error = float(pairs.middle.std(ddof=1)) / sqrt(pairs.middle.size)
+    bound = float(stats.t.ppf(1.0 - level / 2.0, found.freedom))
+    doubt = (bound * found.error / found.estimate) ** 2
+    if doubt >= 1.0:
+        return None
+    ratio = middle / found.estimate
+    reach = sqrt((1.0 - doubt) * error**2 + (ratio * found.error) ** 2)
+    reach *= bound / abs(found.estimate) / (1.0 - doubt)
+    centre = ratio / (1.0 - doubt)
+    return 0.5 - ratio, 0.5 - centre - reach, 0.5 - centre + reach
 
 
 # ---------------------------------------------------------------- what so many pairs can show

@@ -22,6 +22,7 @@ from foreaft.learn.statistics import (
     scatter_of,
     shuffled,
     smallest_shown,
+    zero_between,
 )
 
 Verdict = Literal["difference", "no_difference_shown", "cannot_tell"]
@@ -30,6 +31,9 @@ REAR_EVENTS_MAX: Final = 2
 """So many rear events at a setting, and it is driven no more (common practice, no source)."""
 
 REAR_COLUMN: Final = "rear_events"
+
+CROSSES_ZERO: Final = "slip_difference"
+"""Endpoints whose zero means that both ends slip alike: front minus rear slip."""
 
 
 @dataclass(frozen=True)
@@ -72,6 +76,7 @@ class Compared:
     p_shuffled: float | None = None
     p_shuffled_least: float | None = None
     resampled: tuple[float, float] | None = None
+    crossover: tuple[float, float, float] | None = None
     why_not: Literal["", "few_pairs", "one_order", "no_scatter"] = ""
 
 
@@ -100,30 +105,33 @@ class Stopped:
 
 def settle(laps: Sequence[Lap], settle_laps: int) -> tuple[Lap, ...]:
     """Drop the first laps after each change of setting and at the start of each stint."""
-    kept: list[Lap] = []
-    since = 0
-    for i, lap in enumerate(laps):
-        before = laps[i - 1] if i else None
-        changed = before is None or before.stint != lap.stint or before.setting != lap.setting
-        since = 0 if changed else since + 1
-        kept.append(replace(lap, keep=since >= settle_laps))
-    return tuple(kept)
+    since = _laps_since_change(laps)
+    return tuple(replace(lap, keep=n >= settle_laps) for lap, n in zip(laps, since, strict=True))
 
 
 def unsettled(laps: Sequence[Lap]) -> list[int]:
     """List laps that count although they are the first after a change, or of a stint."""
-    found = []
-    for i, lap in enumerate(laps):
-        before = laps[i - 1] if i else None
-        changed = before is None or before.stint != lap.stint or before.setting != lap.setting
-        if changed and lap.keep:
-            found.append(lap.lap)
-    return found
+    since = _laps_since_change(laps)
+    return [lap.lap for lap, n in zip(laps, since, strict=True) if lap.keep and n == 0]
+
+
+def _laps_since_change(laps: Sequence[Lap]) -> Iterator[int]:
+    """Yield how many laps were driven before each at its setting, in its stint.
+
+    Laps that are not in the file count with the setting that follows.
+    """
+    since, before = 0, None
+    for lap in laps:
+        missing = lap.lap - (before.lap if before else 0) - 1
+        same = before is not None and (before.stint, before.setting) == (lap.stint, lap.setting)
+        since = since + 1 + missing if same else missing
+        before = lap
+        yield since
 
 
 def pair_up(laps: Sequence[Lap], endpoint: str, setting: float, against: float) -> Pairs:
     """Take neighbouring laps at the two settings as pairs, each lap once, within a stint."""
-    change, gap, order = [], [], []
+    change, gap, order, middle = [], [], [], []
     waiting: Lap | None = None
     for lap in laps:
         if not lap.keep or endpoint not in lap.values or lap.setting not in (setting, against):
@@ -133,10 +141,11 @@ def pair_up(laps: Sequence[Lap], endpoint: str, setting: float, against: float) 
             waiting = lap  # the nearer of two laps at one setting goes into the pair
             continue
         change.append(lap.values[endpoint] - waiting.values[endpoint])
+        middle.append(0.5 * (lap.values[endpoint] + waiting.values[endpoint]))
         gap.append(float(lap.lap - waiting.lap))
         order.append(1.0 if lap.setting == setting else -1.0)
         waiting = None
-    return Pairs(np.array(change), np.array(gap), np.array(order))
+    return Pairs(np.array(change), np.array(gap), np.array(order), np.array(middle))
 
 
 def compare(laps: Sequence[Lap], endpoints: Sequence[str], ask: Ask) -> list[Compared]:
@@ -168,7 +177,21 @@ def _one(laps: Sequence[Lap], endpoint: str, setting: float, ask: Ask) -> Compar
         p_shuffled=p_shuffled,
         p_shuffled_least=least,
         resampled=resampled(pairs, ask.level, ask.seed),
+        crossover=_crossover(pairs, found, made, ask.level),
     )
+
+
+def _crossover(
+    pairs: Pairs, found: Effect, made: Compared, level: float
+) -> tuple[float, float, float] | None:
+    """Setting at which both ends slip alike, with its interval, from the difference of slip."""
+    if not made.endpoint.startswith(CROSSES_ZERO):
+        return None
+    place = zero_between(pairs, found, level)
+    if place is None:
+        return None
+    middle, one, other = (made.against + at * (made.setting - made.against) for at in place)
+    return middle, min(one, other), max(one, other)
 
 
 def _why_not(pairs: Pairs) -> Literal["few_pairs", "one_order", "no_scatter"]:

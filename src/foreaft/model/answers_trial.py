@@ -88,6 +88,9 @@ class TrialComparison(Answer):
     resampled_low: float | None
     resampled_high: float | None
     smallest_shown: float | None
+    crossover_setting: float | None
+    crossover_low: float | None
+    crossover_high: float | None
     verdict: Literal["difference", "no_difference_shown", "cannot_tell"]
     better: float | None
     text: str

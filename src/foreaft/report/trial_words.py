@@ -144,6 +144,7 @@ def comparison_text(one: Compared, better: float | None, level: float, primary: 
     )
     if one.verdict == "difference":
         head += "A difference" + ("" if better is None else f"; {better:g} is better") + "."
+        head += _crossover(one, sure)
     else:
         head += "No difference shown."
         if one.smallest_shown is not None:
@@ -151,6 +152,16 @@ def comparison_text(one: Compared, better: float | None, level: float, primary: 
         if found.p <= level:
             head += f" By itself it would pass; of {one.counted_together} looked at, one may."
     return head + (" This is the endpoint named beforehand." if primary else "")
+
+
+def _crossover(one: Compared, sure: str) -> str:
+    if one.crossover is None:
+        return ""
+    at, low, high = one.crossover
+    told = f" Both ends slip alike at {at:.3g} ({sure}: {low:.3g} to {high:.3g})"
+    if min(one.setting, one.against) <= at <= max(one.setting, one.against):
+        return told + "."
+    return told + ", beyond what was driven: a straight line drawn on, no more."
 
 
 def _why_not(one: Compared) -> str:
