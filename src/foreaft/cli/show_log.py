@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from typing import Final
 
-from foreaft.cli.show import table
 from foreaft.model.answers import ChannelFace, DoneFace, Envelope, ReadLog, ReadSession
 
 MOST_NAMES: Final = 12
@@ -34,9 +34,7 @@ def _session(session: ReadSession, first: ReadSession) -> list[str]:
     used = [one for one in session.channels if one.state == "used"]
     asked = [one for one in session.channels if one.state == "asked"]
     if session is first or _names(used) != _names([c for c in first.channels if c.state == "used"]):
-        lines += [
-            table(("channel", "from column", "unit", "rate", ""), [_row(one) for one in used])
-        ]
+        lines += _table([("channel", "from column", "unit", "rate", ""), *map(_row, used)])
         lines += _asked(asked)
         lines += _ignored([one for one in session.channels if one.state == "ignored"])
         lines += _possible(session)
@@ -46,6 +44,18 @@ def _session(session: ReadSession, first: ReadSession) -> list[str]:
     if session.notes:
         lines += ["", "Seen, and left as it is:", *(f"  {note}" for note in session.notes)]
     return lines
+
+
+def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
+    """Columns of words, to the left but for the rate."""
+    widths = [max(map(len, column)) for column in zip(*rows, strict=True)]
+    return [
+        "  ".join(
+            cell.rjust(width) if i == 3 else cell.ljust(width)
+            for i, (cell, width) in enumerate(zip(row, widths, strict=True))
+        ).rstrip()
+        for row in rows
+    ]
 
 
 def _names(channels: list[ChannelFace]) -> list[str]:

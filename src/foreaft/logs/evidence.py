@@ -157,19 +157,13 @@ def ratio(measured: Floats, true: Floats) -> float:
 # ---------------------------------------------------------------- units that were not written
 
 
-def settled(choices: Sequence[Meant], raw: Channel, seen: Seen) -> tuple[Meant, float] | None:
-    """Give the one choice, with its sign, that the other channels bear out; None where none is."""
-    names = {name for name, _ in choices}
-    if len(names) != 1 or len(raw.time_s) < 2:
-        return None
-    name = names.pop()
+def borne_out(choices: Sequence[Meant], raw: Channel, seen: Seen) -> list[tuple[Meant, float]]:
+    """Give the choices that the other channels bear out, each with its sign."""
+    if len(raw.time_s) < 2:
+        return []
     values = raw.at(seen.times_s)
-    good: list[tuple[Meant, float]] = []
-    for choice in choices:
-        sign = _borne_out(name, choice, values, seen)
-        if sign:
-            good.append((choice, sign))
-    return good[0] if len(good) == 1 else None
+    signs = [(choice, _borne_out(choice[0], choice, values, seen)) for choice in choices]
+    return [(choice, sign) for choice, sign in signs if sign]
 
 
 def _borne_out(name: str, choice: Meant, raw: Floats, seen: Seen) -> float:

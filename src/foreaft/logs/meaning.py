@@ -34,8 +34,8 @@ LIKELY: Final[Mapping[str, tuple[float, float]]] = {
     "throttle_frac": (0.3, 1.2),
     "brake_pedal_frac": (0.1, 1.2),
     "pedal_force_N": (100.0, 2500.0),
-    "pressure_front_Pa": (5e5, 2e7),
-    "pressure_rear_Pa": (5e5, 2e7),
+    "pressure_front_Pa": (8e5, 2e7),
+    "pressure_rear_Pa": (8e5, 2e7),
     "engine_speed_radps": (200.0, 2200.0),
     "latitude_deg": (0.0, 90.0),
     "longitude_deg": (0.0, 180.0),
@@ -112,6 +112,10 @@ class Judged:
             choices=(),
         )
 
+    def as_asked(self, choices: tuple[Meant, ...]) -> Judged:
+        """This column, with what it may be."""
+        return replace(self, state="asked", note=_question(choices, self.command), choices=choices)
+
     def as_ignored(self, note: str) -> Judged:
         """This column, left aside."""
         return replace(self, state="ignored", name=None, note=note, choices=())
@@ -160,8 +164,7 @@ def judge(column: Column, group: int, mapped: Mapping[str, MappedColumn]) -> Jud
         name, unit = likely[0]
         size = "" if name in UNITLESS else f"taken to be in {unit.text}, by its size"
         return start.as_used(name, unit, size)
-    choices = tuple(likely or meant)[:12]
-    return replace(start, state="asked", note=_question(choices, reading), choices=choices)
+    return start.as_asked(tuple(likely or meant)[:12])
 
 
 def _as_mapped(start: Judged, said: MappedColumn) -> Judged:
@@ -233,7 +236,7 @@ def _in_steps(numbers: Floats) -> bool:
     return len(np.unique(numbers[::step])) <= max(40, len(numbers[::step]) // 500)
 
 
-def _question(choices: Sequence[Meant], reading: Reading) -> str:
+def _question(choices: Sequence[Meant], command: bool) -> str:
     names = list(dict.fromkeys(name for name, _ in choices))
     units = list(dict.fromkeys(unit.text for _, unit in choices))
     if not choices:
@@ -241,7 +244,7 @@ def _question(choices: Sequence[Meant], reading: Reading) -> str:
     note = f"which of {', '.join(names)}?" if len(names) > 1 else f"is it {names[0]}"
     if len(names) == 1:
         note += f" in {' or '.join(units)}?" if len(units) > 1 else f" in {units[0]}?"
-    return note + (" It is a command, which leads what it commands." if reading.command else "")
+    return note + (" It is a command, which leads what it commands." if command else "")
 
 
 def choice_text(meant: Meant) -> str:

@@ -266,10 +266,12 @@ def _settle(judged: list[Judged], session: Session) -> None:
     seen = evidence.Seen.of(used_now())
     for i in sorted(open_, key=lambda i: _rank(judged[i].choices[0][0])):
         one = judged[i]
-        answer = evidence.settled(one.choices, clean.raw_channel(one, session), seen)
-        if answer is None:
+        good = evidence.borne_out(one.choices, clean.raw_channel(one, session), seen)
+        if len(good) > 1:
+            judged[i] = one.as_asked(tuple(choice for choice, _ in good))
+        if len(good) != 1:
             continue
-        (name, unit), sign = answer
+        (name, unit), sign = good[0]
         note = f"taken to be in {unit.text}: so it fits the other channels"
         judged[i] = one.as_used(name, unit, note, sign)
         seen = evidence.Seen.of(used_now())
