@@ -373,3 +373,15 @@ def test_a_happening_outside_the_run_has_no_button() -> None:
     outcome = replace(run("clean").outcome, happenings=(late,))
     made = replace(scene("clean"), runs=(run("clean", outcome=outcome),))
     assert 'data-time="99' not in html(made)
+
+
+def test_a_name_the_title_says_is_not_said_again() -> None:
+    made = scene("clean", title="Marrow 4 Cup: Long Left, Tidewater Ring")
+    assert 'class="who">Marrow' not in html(made)
+    other = scene("clean", title="Braking")
+    assert 'class="who">Marrow 4 Cup · Tidewater Ring · Long Left<' in html(other)
+
+
+def test_a_plan_and_twelve_others_stay_a_page_that_can_be_sent() -> None:
+    made = replace(scene("clean"), runs=(run("lock_up"),) * 13)
+    assert len(html(made)) < 1_500_000

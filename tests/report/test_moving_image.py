@@ -96,3 +96,15 @@ def test_strange_names_can_be_drawn() -> None:
     short = scene("clean", title=strange, car_name=strange)
     label = run("clean", label=strange, trace=trace("clean", seconds=0.3))
     assert moving_image.make(film(replace(short, runs=(label,))))
+
+
+def test_of_many_runs_the_first_are_shown() -> None:
+    short = run("clean", trace=trace("clean", seconds=0.3))
+    four = replace(scene("clean"), runs=(short,) * moving_image.SIDE_BY_SIDE)
+    seven = replace(four, runs=(*four.runs, short, short, short))
+    few, many = (Image.open(io.BytesIO(moving_image.make(film(one)))) for one in (four, seven))
+    assert few.size == many.size
+    # Only the head differs, which says how many of the runs are seen.
+    box = ImageChops.difference(few.convert("RGB"), many.convert("RGB")).getbbox()
+    assert box is not None
+    assert box[3] <= moving_image.HEAD

@@ -70,8 +70,7 @@ def page(shown: Film) -> bytes:
     runs = [_run(shown, index, shared) for index in range(len(shown.reels))]
     data: Data = {
         "title": scene.title,
-        "car": scene.car_name,
-        "circuit": scene.circuit_name,
+        "who": _who(scene),
         "zone": scene.zone_name or "",
         "adjuster": _adjuster(scene),
         "runs": runs,
@@ -109,6 +108,12 @@ def _run(shown: Film, index: int, shared: charts.Scales) -> Data:
             for number, one in enumerate(said.instants(shown, reel))
         ],
     }
+
+
+def _who(scene: Scene) -> str:
+    """Say what the title does not."""
+    names = [scene.car_name, scene.circuit_name, scene.zone_name or ""]
+    return " · ".join(one for one in names if one and one not in scene.title)
 
 
 def _adjuster(scene: Scene) -> str:

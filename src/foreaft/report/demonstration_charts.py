@@ -30,7 +30,7 @@ RIGHT: Final = WIDTH - 8.0
 TOP: Final = 26.0
 """Room for the names of the marks."""
 GAP: Final = 22.0
-POINTS_MOST: Final = 420
+POINTS_MOST: Final = 220
 """More points than this do not show at this width."""
 ROW: Final = 11.0
 SHORT: Final = ("FL", "FR", "RL", "RR")

@@ -166,7 +166,7 @@ def road_view(film: Film, reel: Reel, now: Moment, time_s: float, box: Box) -> l
     shapes: list[Shape] = [Area(corners.astype(np.float64), "verge")]
     shapes += _road(film, box, camera)
     shapes += [shape for mark in film.marks for shape in _mark(mark, box, camera)]
-    shapes += _path(film, reel, now, camera)
+    shapes += _path(film, reel, now, box, camera)
     if reel is not planned:
         ghost = moment(planned, time_s)
         hull = camera.see(_placed(film.body.hull, ghost))
@@ -176,11 +176,8 @@ def road_view(film: Film, reel: Reel, now: Moment, time_s: float, box: Box) -> l
 
 def _road(film: Film, box: Box, camera: Camera) -> list[Shape]:
     road = film.road
-    reach = 0.75 * float(np.hypot(box.width, box.height)) / camera.px_per_m
-    eye = np.array([camera.x_m, camera.y_m])
-    near = np.hypot(*(road.line - eye).T) < reach
     shapes: list[Shape] = []
-    for rows in _stretches(near):
+    for rows in _stretches(_near(road.line, box, camera)):
         line = camera.see(road.line[rows])
         if road.left is not None and road.right is not None:
             left, right = camera.see(road.left[rows]), camera.see(road.right[rows])
@@ -188,6 +185,13 @@ def _road(film: Film, box: Box, camera: Camera) -> list[Shape]:
             shapes += [Stroke(left, "edge", 1.6), Stroke(right, "edge", 1.6)]
         shapes.append(Stroke(line, "edge", 1.0, (5.0, 5.0)))
     return shapes
+
+
+def _near(places: Places, box: Box, camera: Camera) -> NDArray[np.bool_]:
+    """Tell which places a panel may show."""
+    reach = 0.75 * float(np.hypot(box.width, box.height)) / camera.px_per_m
+    away = np.hypot(places[:, 0] - camera.x_m, places[:, 1] - camera.y_m)
+    return np.asarray(away < reach, dtype=np.bool_)
 
 
 def _stretches(near: NDArray[np.bool_]) -> Iterator[slice]:
@@ -219,13 +223,14 @@ LEFT_NAMED: Final = ("brake", "release")
 MARK_WIDTH_M: Final = 0.24
 
 
-def _path(film: Film, reel: Reel, now: Moment, camera: Camera) -> list[Shape]:
+def _path(film: Film, reel: Reel, now: Moment, box: Box, camera: Camera) -> list[Shape]:
     """Draw the path behind the car, and what locked and sliding wheels left on the road."""
     rows = slice(0, now.row + 1)
     centre = np.column_stack([reel.x_m, reel.y_m])[rows]
-    shapes: list[Shape] = []
-    if len(centre) >= 2:
-        shapes.append(Stroke(camera.see(centre), "soft", 1.0))
+    near = _near(centre, box, camera)
+    shapes: list[Shape] = [
+        Stroke(camera.see(centre[part]), "soft", 1.0) for part in _stretches(near)
+    ]
     cos, sin = np.cos(reel.heading_rad[rows]), np.sin(reel.heading_rad[rows])
     for wheel in range(len(WHEELS)):
         fx, fy = film.body.wheels[wheel]
@@ -233,7 +238,7 @@ def _path(film: Film, reel: Reel, now: Moment, camera: Camera) -> list[Shape]:
         state = reel.state[rows, wheel]
         for kind in (SLIDING, LOCKED):
             width = MARK_WIDTH_M * camera.px_per_m
-            for part in _stretches(state == kind):
+            for part in _stretches(near & (state == kind)):
                 dash = (2.0, 3.0) if kind == SLIDING else None
                 weight = width if kind == LOCKED else 0.6 * width
                 shapes.append(Stroke(camera.see(places[part]), "ink", weight, dash))

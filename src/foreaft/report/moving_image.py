@@ -45,6 +45,8 @@ HALF_BELOW_S: Final = 7.0
 """A shorter stretch is shown at half speed."""
 BEFORE_S: Final = 5.0
 """Shown before the first trouble where a run is too long to be shown whole."""
+SIDE_BY_SIDE: Final = 4
+"""More runs than this cannot be made out at this width; the first ones are shown."""
 FINER: Final = 2
 """Drawn this much larger and brought down, for smooth edges."""
 COLOURS: Final = (96, 48, 24)
@@ -83,7 +85,7 @@ def stretch(film: Film) -> Stretch:
     whole = film.duration_s
     start, end = 0.0, whole
     if whole > MOST_S:
-        troubles = [one.start_s for reel in film.reels for one in reel.happenings]
+        troubles = [one.start_s for reel in film.reels[:SIDE_BY_SIDE] for one in reel.happenings]
         start = min(max(min(troubles, default=0.0) - BEFORE_S, 0.0), whole - MOST_S)
         end = start + MOST_S
     return Stretch(start, end, 0.5 if end - start < HALF_BELOW_S else 1.0)
@@ -178,14 +180,15 @@ class _Sheet:
     """All that does not move, drawn once, and the pictures on it."""
 
     def __init__(self, film: Film, shown: Stretch) -> None:
+        self.reels = film.reels[:SIDE_BY_SIDE]
         self.film = film
         self.shown = shown
         self.fonts: dict[tuple[float, bool], Any] = {}
-        count = len(film.reels)
+        count = len(self.reels)
         gap = 10.0
         self.box = Box((WIDTH - 2 * MARGIN - (count - 1) * gap) / count, VIEW)
         self.lefts = [MARGIN + i * (self.box.width + gap) for i in range(count)]
-        self.lines = [_wrapped(_capital(one.sentence), self.box.width, 14.5) for one in film.reels]
+        self.lines = [_wrapped(_capital(one.sentence), self.box.width, 14.5) for one in self.reels]
         rows = max(len(one) for one in self.lines)
         self.height = int(HEAD + NAME + VIEW + 8.0 + rows * LINE + FOOT)
         self.ground = self._draw((WIDTH, self.height), self._still())
@@ -193,7 +196,7 @@ class _Sheet:
     def picture(self, time_s: float) -> Image:
         """Draw everything at one time."""
         sheet = self.ground.copy()
-        for left, reel in zip(self.lefts, self.film.reels, strict=True):
+        for left, reel in zip(self.lefts, self.reels, strict=True):
             shapes = panel(self.film, reel, time_s, self.box)
             shapes += self._border()
             size = (round(self.box.width), round(self.box.height))
@@ -211,7 +214,11 @@ class _Sheet:
     def _still(self) -> list[Shape]:
         scene = self.film.scene
         title = shorten(scene.title, 620.0, 20.0, "bold")
-        under = f"{scene.car_name} · {scene.circuit_name}"
+        names = [scene.car_name, scene.circuit_name]
+        parts = [one for one in names if one not in scene.title]
+        if len(self.reels) < len(self.film.reels):
+            parts.append(f"{len(self.reels)} of {len(self.film.reels)} runs")
+        under = " · ".join(parts)
         speed = "half speed" if self.shown.rate < 1.0 else "full speed"
         if self.shown.end_s - self.shown.start_s < self.film.duration_s - 1e-9:
             speed += ", a part of the run"
@@ -220,7 +227,7 @@ class _Sheet:
             Words(MARGIN, 45.0, shorten(under, 620.0, 13.0), 13.0, "soft"),
             Words(WIDTH - MARGIN, 48.0, speed, 13.0, "soft", anchor="end"),
         ]
-        rows = zip(self.lefts, self.film.reels, self.lines, strict=True)
+        rows = zip(self.lefts, self.reels, self.lines, strict=True)
         for left, reel, lines in rows:
             name = shorten(reel.label, self.box.width, 16.0, "bold")
             shapes.append(Words(left, HEAD + 18.0, name, 16.0, bold=True))
