@@ -104,7 +104,9 @@ def test_of_many_runs_the_first_are_shown() -> None:
     seven = replace(four, runs=(*four.runs, short, short, short))
     few, many = (Image.open(io.BytesIO(moving_image.make(film(one)))) for one in (four, seven))
     assert few.size == many.size
-    # Only the head differs, which says how many of the runs are seen.
-    box = ImageChops.difference(few.convert("RGB"), many.convert("RGB")).getbbox()
+    # Only the head differs, which says how many of the runs are seen; elsewhere each image has
+    # blends of its own at the edges of shapes.
+    differ = ImageChops.difference(few.convert("L"), many.convert("L"))
+    box = differ.point([0] * 64 + [255] * 192).getbbox()
     assert box is not None
     assert box[3] <= moving_image.HEAD
