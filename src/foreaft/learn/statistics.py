@@ -30,6 +30,9 @@ FEWEST_PAIRS: Final = 4
 FEWEST_TO_RESAMPLE: Final = 8
 """Pairs of each order; of four, 95 % intervals held the truth 85 times in a hundred."""
 
+MOST_TO_SHUFFLE: Final = 60
+"""Pairs; with more the shape of the scatter no longer matters to a mean, and shuffling is slow."""
+
 NO_SCATTER_FRAC: Final = 1e-9
 """A scatter this small against the numbers themselves is rounding."""
 
@@ -114,13 +117,16 @@ def _regrouped(pairs: Pairs, later: Any, earlier: Any) -> tuple[Floats, Floats, 
     return pairs.change[at], pairs.gap_laps[at], np.broadcast_to(signs, at.shape)
 
 
-def shuffled(pairs: Pairs, seed: int) -> tuple[float, float]:
+def shuffled(pairs: Pairs, seed: int) -> tuple[float, float] | None:
     """Chance of such an effect if the order of each pair meant nothing, by shuffling the orders.
 
-    Returns that chance, and the smallest one that shuffling so few pairs can give.
+    Returns that chance, and the smallest one that shuffling so few pairs can give; None for many.
     """
     from scipy import stats
     from scipy.special import comb
+
+    if pairs.change.size > MOST_TO_SHUFFLE:
+        return None
 
     def size(later: Any, earlier: Any, axis: int = -1) -> Floats:
         estimate, error = _fit(*_regrouped(pairs, later, earlier))
@@ -143,11 +149,12 @@ def shuffled(pairs: Pairs, seed: int) -> tuple[float, float]:
 
 
 def resampled(pairs: Pairs, level: float, seed: int) -> tuple[float, float] | None:
-    """Interval of the effect by drawing pairs of each order again (BCa); None for too few."""
+    """Interval of the effect by drawing pairs of each order again (BCa); None for few or many."""
     from scipy import stats
 
     groups = _two_groups(pairs)
-    if min(one.size for one in groups) < FEWEST_TO_RESAMPLE:
+    fewest = min(one.size for one in groups)
+    if fewest < FEWEST_TO_RESAMPLE or pairs.change.size > MOST_TO_SHUFFLE:
         return None
 
     def middle(later: Any, earlier: Any, axis: int = -1) -> Floats:

@@ -171,7 +171,8 @@ def _one(laps: Sequence[Lap], endpoint: str, setting: float, ask: Ask) -> Compar
     made = Compared(endpoint, setting, ask.against, pairs.change.size, found, "cannot_tell")
     if found is None:
         return replace(made, why_not=_why_not(pairs))
-    p_shuffled, least = shuffled(pairs, ask.seed)
+    told = shuffled(pairs, ask.seed)
+    p_shuffled, least = (None, None) if told is None else told
     return replace(
         made,
         p_shuffled=p_shuffled,
