@@ -359,6 +359,18 @@ def test_a_computed_share_is_no_setting(tmp_path: Path, columns: Columns) -> Non
     assert "setting" in only(tmp_path, columns)
 
 
+def test_words_before_the_numbers(tmp_path: Path, columns: Columns) -> None:
+    lines = made.text(columns).splitlines()
+    for i in range(1, 200):
+        time, _, rest = lines[i].split(",", 2)
+        lines[i] = f"{time},no fix,{rest}"
+    path = tmp_path / "log.csv"
+    path.write_text("\n".join(lines))
+    recording = read_log(path).recordings[0]
+    assert recording["speed_mps"].time_s[0] == pytest.approx(199 * 0.02)
+    speed_is_true(recording)
+
+
 # ---------------------------------------------------------------- what cannot mean anything
 
 

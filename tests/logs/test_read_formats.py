@@ -9,8 +9,10 @@ import numpy as np
 import pytest
 
 from foreaft.logs.channels import CHANNELS
+from foreaft.logs.instruments import logger_of, measure
 from foreaft.logs.read import read_log
 from foreaft.logs.recording import Recording
+from foreaft.logs.write import Style, write
 from logs import made
 
 UNITS = {name: "" if info.unit == "frac" else info.unit for name, info in CHANNELS.items()}
@@ -122,6 +124,27 @@ def test_reading_twice_gives_the_same(way: str, tmp_path: Path) -> None:
     for a, b in zip(one.every(), other.every(), strict=True):
         assert (a.name, a.state, a.note) == (b.name, b.state, b.note)
         np.testing.assert_array_equal(a.value, b.value)
+
+
+@pytest.mark.parametrize("headings", ["names", "words"])
+@pytest.mark.parametrize("form", ["csv", "long-csv", "parquet", "mdf4"])
+def test_what_the_log_writer_writes(form: str, headings: str, tmp_path: Path) -> None:
+    """The writer was made apart from the readers: all it writes is recognised, and comes back.
+
+    Words come with the rounding of a logger: half a step of 0.01 km/h is 0.0014 m/s.
+    """
+    true = made.run()
+    log = measure([true], logger_of("clean"), 1)
+    path = tmp_path / "log.mf4"  # the library for MDF would add the ending
+    style = Style(headings=headings, units="row")  # type: ignore[arg-type]
+    write(log, path, form, style)  # type: ignore[arg-type]
+    recording = first(path)
+    measured = {name for sensor in logger_of("clean").sensors for name in sensor.channels}
+    assert set(recording.channels) == measured & set(true)
+    got = recording["speed_mps"].at(true["time_s"])
+    good = np.isfinite(got)
+    assert good.mean() > 0.99
+    np.testing.assert_allclose(got[good], true["speed_mps"][good], atol=0.0014 + 1e-6)
 
 
 def test_groups_of_an_mdf_keep_their_rates(tmp_path: Path) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import jsonschema
 import numpy as np
 import pytest
 
@@ -15,6 +16,7 @@ from foreaft.jobs.requests import ReadRequest
 from foreaft.logs import mdf_reader
 from foreaft.logs.mapping import read_mapping, typed
 from foreaft.logs.read import read_log
+from foreaft.model.answers import Envelope, ReadLog
 from logs import made
 
 
@@ -140,6 +142,19 @@ def test_wrong_words_are_refused(log: Path, word: str, code: str) -> None:
     assert caught.value.hint
 
 
+def test_a_log_without_a_header(tmp_path: Path) -> None:
+    run = made.run()
+    body = made.text({"a": run["time_s"], "b": run["speed_mps"]}).split("\n", 1)[1]
+    log = tmp_path / "bare.csv"
+    log.write_text(body)
+    with pytest.raises(InputError) as caught:
+        read(ReadRequest(log=log))
+    assert caught.value.code == "log_no_time"
+    words = ["column 1=time_s:s", "column 2=speed_mps:m/s"]
+    recording = read_log(log, typed(words)).recordings[0]
+    np.testing.assert_array_equal(recording["speed_mps"].value, run["speed_mps"])
+
+
 def test_nothing_to_write_down(log: Path, tmp_path: Path) -> None:
     with pytest.raises(InputError) as caught:
         read(ReadRequest(log=log, save_mapping=tmp_path / "a.mapping.toml"))
@@ -162,6 +177,8 @@ def test_the_command(log: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["read", str(log), "--json"]) == 0
     answer = json.loads(capsys.readouterr().out)
     assert answer["schema"] == "foreaft.read/1"
+    schema = Envelope[ReadLog].model_json_schema(mode="serialization")
+    jsonschema.validate(answer, schema)
     states = {
         one["original_name"]: one["state"] for one in answer["result"]["sessions"][0]["channels"]
     }

@@ -148,8 +148,11 @@ def _wide(frame: pl.DataFrame, dialect: Dialect) -> RawLog:
     for i, name in enumerate(dialect.names):
         series = frame.drop_in_place(str(i))
         if dialect.kinds[i] == "words":
-            left_out.append((name, "holds words"))
-            continue
+            found = _late_numbers(series, dialect.decimal_comma)
+            if found is None:
+                left_out.append((name, "holds words"))
+                continue
+            series = found
         unit = dialect.units[i]
         if dialect.kinds[i] == "clock":
             series, unit = _seconds(series), "s"
@@ -173,6 +176,16 @@ def _numbers(series: pl.Series) -> pl.Series:
 
     told = {text: number_in(text) for text in series.unique().drop_nulls().to_list()}
     return series.replace_strict(told, return_dtype=pl.Float64, default=None)
+
+
+def _late_numbers(series: pl.Series, decimal_comma: bool) -> pl.Series | None:
+    """Numbers of a column that begins with words, such as "no fix"; None where words prevail."""
+    import polars as pl
+
+    text = series.str.replace(",", ".", literal=True) if decimal_comma else series
+    numbers = text.str.strip_chars().cast(pl.Float64, strict=False)
+    filled = len(series) - series.null_count()
+    return numbers if 2 * (len(numbers) - numbers.null_count()) > filled else None
 
 
 def _seconds(series: pl.Series) -> pl.Series:
