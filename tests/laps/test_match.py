@@ -9,11 +9,10 @@ import numpy as np
 import pytest
 
 from foreaft.laps.brakings import brakings
-from foreaft.laps.match import passes_of, place_along
+from foreaft.laps.match import Known, passes_of, place_along
 from foreaft.laps.path import circuit_from, path_of
 from foreaft.laps.series import series_of
 from foreaft.laps.split import split
-from foreaft.model.answers import ZoneFace
 from laps.driven import Driven, session, without
 
 USES = (0.9, 0.8, 0.95, 0.9, 0.85, 0.9, 0.9)
@@ -65,20 +64,8 @@ def test_zones_keep_known_ids_and_names() -> None:
     path = path_of(series)
     placed = place_along(series, path, split(series, path), reference(driven))
     own, _ = passes_of(placed, brakings(series))
-    face = ZoneFace(
-        zone_id="mill",
-        name="Mill",
-        direction="left",
-        brake_s_m=None,
-        turn_in_s_m=own[1].turn_in_s_m - 5.0,
-        release_s_m=None,
-        apex_s_m=own[1].apex_s_m + 20.0,
-        approach_speed_mps=50.0,
-        apex_speed_mps=20.0,
-        apex_radius_m=25.0,
-        depth_frac=0.5,
-        hand_time_s=1.0,
-    )
+    apex = own[1].apex_s_m + 20.0
+    face = Known("mill", "Mill", apex, own[1].turn_in_s_m - 5.0)
     zones, passes = passes_of(placed, brakings(series), [face])
     assert [zone.zone_id for zone in zones].count("mill") == 1
     assert zones[1].name == "Mill"

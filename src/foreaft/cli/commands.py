@@ -16,6 +16,7 @@ from foreaft.jobs.common import to_json
 from foreaft.jobs.requests import (
     AdviseRequest,
     IdealRequest,
+    LimitRequest,
     PlanRequest,
     Quick,
     ReadRequest,
@@ -102,6 +103,36 @@ def ideal(asked: Namespace) -> int:
     tell_if_cold()
     answer = job(request)
     _print(asked, answer, lambda: show.ideal(answer))
+    return 0
+
+
+def limit(asked: Namespace) -> int:
+    """``foreaft limit``."""
+    from foreaft.jobs.limit import limit as job
+
+    request = _request(
+        LimitRequest,
+        asked,
+        [
+            "car",
+            "circuit",
+            "sheet",
+            "zones",
+            "driver",
+            "conditions",
+            "zone",
+            "plan",
+            "points",
+            "samples",
+            "seed",
+        ],
+        quick=_quick(asked),
+        line=_line(asked),
+    )
+    tell_if_cold()
+    with Progress() as progress:
+        answer = job(request, progress)
+    _print(asked, answer, lambda: show.limit(answer))
     return 0
 
 
@@ -244,6 +275,26 @@ def read(asked: Namespace) -> int:
     request = _request(ReadRequest, asked, ["log", "mapping", "maps", "save_mapping"])
     answer = job(request)
     _print(asked, answer, lambda: show_log.read(answer))
+    return 0
+
+
+def debrief(asked: Namespace) -> int:
+    """``foreaft debrief``."""
+    from foreaft.cli import show_debrief
+    from foreaft.jobs.debrief import debriefed
+    from foreaft.jobs.debrief_products import hand_over
+    from foreaft.jobs.requests import DebriefRequest
+
+    names = [name for name in DebriefRequest.model_fields if name not in ("quick", "line")]
+    request = _request(DebriefRequest, asked, names, line=_line(asked))
+    tell_if_cold()
+    with Progress() as progress:
+        looked = debriefed(request, progress)
+    answer = looked.answer
+    if asked.out is not None:
+        files = hand_over(looked, asked.out, asked.units)
+        answer = answer.model_copy(update={"files": [str(one) for one in files]})
+    _print(asked, answer, lambda: show_debrief.debrief(answer, asked.units))
     return 0
 
 

@@ -9,6 +9,7 @@ from typing import NoReturn
 
 from foreaft import __version__
 from foreaft.base.errors import InputError
+from foreaft.cli.parser_debrief import add_debrief
 
 CAUTION = (
     "For closed circuits. Brake work belongs in qualified hands; the rules of the circuit and of "
@@ -64,10 +65,12 @@ def make_parser() -> ArgumentParser:
         _plan,
         _stop,
         _ideal,
+        _limit,
         _advise,
         _trial,
         _zones,
         _read,
+        _debrief,
         _record,
         _check,
         _new,
@@ -239,6 +242,27 @@ foreaft ideal --car road.toml --model two-axle --road-rule
         "--road-rule", action="store_true", help="check the UN R13-H rule for road cars"
     )
     _conditions(parser)
+
+
+def _limit(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "limit",
+        "show what a setting leaves to a balance that is perfect at every metre",
+        """
+foreaft limit --car car.toml --circuit circuit.csv
+foreaft limit --car car.toml --sheet corners.csv --zone "Mill" --points 200
+foreaft limit --car car.toml --circuit circuit.csv --plan plan/plan.json
+""",
+    )
+    _car(parser)
+    _road(parser)
+    _conditions(parser)
+    parser.add_argument("--zone", help="id or name of one zone (all)")
+    parser.add_argument("--plan", type=Path, help="plan as JSON (made now, by the usual choices)")
+    parser.add_argument("--points", type=int, default=100, help="places per zone (100)")
+    parser.add_argument("--samples", type=int, default=64, help="cars sampled for the plan (64)")
+    parser.add_argument("--seed", type=int, default=1, help="seed of the sampling (1)")
 
 
 def _advise(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
@@ -438,6 +462,10 @@ foreaft read saturday.mf4 --mapping our.mapping.toml
         type=Path,
         help="write down what was said; NAME.mapping.toml beside the logs is found next time",
     )
+
+
+def _debrief(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    add_debrief(commands, _command)
 
 
 def _record(commands: argparse._SubParsersAction[ArgumentParser]) -> None:

@@ -92,6 +92,27 @@ class ZonesRequest(Request):
     line: Literal["given", "min_curvature"] | None = None
 
 
+class LimitRequest(Request):
+    """What the lap setting and a plan leave to a balance that is perfect at every metre.
+
+    ``plan`` is a plan as JSON; without one the plan is made first, with ``samples`` and ``seed``.
+    """
+
+    car: Path | str
+    circuit: Path | None = None
+    sheet: Path | None = None
+    zones: Path | None = None
+    driver: Path | str | None = None
+    conditions: Path | None = None
+    quick: Quick | None = None
+    line: Literal["given", "min_curvature"] | None = None
+    zone: str | None = None
+    plan: Path | None = None
+    points: int = Field(default=100, ge=40, le=400)
+    samples: int = Field(default=64, ge=0, le=5000)
+    seed: int = Field(default=1, ge=0, le=2**31 - 1)
+
+
 class RecordRequest(Request):
     """Drive laps or straight stops, and write what a logger would have kept.
 
@@ -231,3 +252,57 @@ class TrialRequest(Request):
         if (self.design is None) == (self.judge is None):
             raise ValueError("either design or judge")
         return self
+
+
+class ShowRequest(Request):
+    """Drive a zone, or a lap, at several settings with the car in motion and see what happens.
+
+    ``settings`` are tried besides the planned one; without any, those ``steps`` to either side,
+    and without ``steps`` the nearest to either side at which something goes wrong.
+    For a whole lap a setting is the one of every zone; ``steps`` move every zone's own.
+    ``repeat`` more runs of each setting scatter as the driver does.
+    ``plan`` is a plan as JSON; without one the plan is made first, of the nominal car.
+    """
+
+    car: Path | str
+    circuit: Path | None = None
+    sheet: Path | None = None
+    zones: Path | None = None
+    driver: Path | str | None = None
+    conditions: Path | None = None
+    quick: Quick | None = None
+    line: Literal["given", "min_curvature"] | None = None
+    zone: str | None = None
+    settings: list[float] = Field(default=[], max_length=12)
+    steps: int | None = Field(default=None, ge=1, le=200)
+    repeat: int = Field(default=0, ge=0, le=2000)
+    plan: Path | None = None
+    units: Literal["metric", "imperial"] = "metric"
+    seed: int = Field(default=1, ge=0, le=2**31 - 1)
+
+
+class DebriefRequest(Request):
+    """What each zone of each lap of some logs was like, what went wrong, what to work on.
+
+    ``logs`` are of one driver on one circuit; ``against`` is a log of another driver.
+    Without ``circuit`` the circuit is made from the log; without ``car`` the use of grip is told
+    against what the car showed elsewhere only.
+    ``plan`` is a plan as JSON, to be held against what was driven.
+    ``maps`` say what columns are, as ``COLUMN=CHANNEL:UNIT``.
+    """
+
+    logs: Annotated[list[Path], Field(min_length=1, max_length=100)]
+    circuit: Path | None = None
+    zones: Path | None = None
+    car: Path | str | None = None
+    quick: Quick | None = None
+    driver: Path | str | None = None
+    conditions: Path | None = None
+    line: Literal["given", "min_curvature"] | None = None
+    driver_name: str | None = Field(default=None, min_length=1, max_length=60)
+    against: Path | None = None
+    other_name: str | None = Field(default=None, min_length=1, max_length=60)
+    plan: Path | None = None
+    mapping: Path | None = None
+    maps: list[str] = Field(default=[], max_length=200)
+    units: Literal["metric", "imperial"] = "metric"

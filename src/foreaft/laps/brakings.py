@@ -8,7 +8,9 @@ Two stabs with no real gain of speed between them are one braking, as in `foreaf
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -30,6 +32,9 @@ BRAKED_MPS2: Final = 1.5
 
 RAMP: Final = (0.25, 0.6)
 """Parts of the first firm deceleration between which its ramp is drawn straight."""
+
+LAG_S: Final = 0.07
+"""From the foot to the torque: the two lags a car file has where it does not say (assumption)."""
 
 LONGEST_RAMP_S: Final = 0.6
 STAB_GAP_S: Final = 2.5
@@ -72,13 +77,17 @@ def pressed(series: Series) -> Flags:
     return np.asarray(decel > coasting_mps2(series) + BRAKED_MPS2)
 
 
-def brakings(series: Series, least_mps: float = MIN_LOSS_MPS) -> tuple[Braking, ...]:
+def brakings(
+    series: Series, least_mps: float = MIN_LOSS_MPS, lag_s: float = LAG_S
+) -> tuple[Braking, ...]:
     """Every braking that loses at least so much speed, in order of time.
 
     Parameters
     ----------
     least_mps : float
         Smallest loss of speed from the brake point to the lowest speed. [m/s]
+    lag_s : float
+        How much later than the foot the deceleration comes; only used without a brake channel. [s]
     """
     on = pressed(series)
     runs = [
@@ -90,7 +99,7 @@ def brakings(series: Series, least_mps: float = MIN_LOSS_MPS) -> tuple[Braking, 
     groups = _joined(series, runs)
     for stabs, following in zip(groups, [*groups[1:], None], strict=True):
         until = len(series.speed_mps) if following is None else following[0][0]
-        one = _braking(series, stabs, until, least_mps)
+        one = _braking(series, stabs, until, least_mps, lag_s)
         if one is not None:
             found.append(one)
     return tuple(found)
@@ -120,7 +129,11 @@ def _joined(series: Series, runs: list[tuple[int, int]]) -> list[list[tuple[int,
 
 
 def _braking(
-    series: Series, stabs: list[tuple[int, int]], until: int, least_mps: float
+    series: Series,
+    stabs: Sequence[tuple[int, int]],
+    until: int,
+    least_mps: float,
+    lag_s: float,
 ) -> Braking | None:
     first, last = stabs[0][0], stabs[-1][1]
     speed = series.speed_mps
@@ -135,9 +148,30 @@ def _braking(
         start = _crossing(series.brake_frac, first, level)
         release = _crossing(series.brake_frac, last + 1, level)
     else:
-        start = _ramp_foot(series, first)
-        release = float(last)
+        start = max(_ramp_foot(series, first) - lag_s * series.rate_hz, 0.0)
+        release = last - lag_s * series.rate_hz
     return Braking(start, release, low, lowest, tuple(stabs))
+
+
+def cut_apart(
+    series: Series, one: Braking, at: Sequence[int], lag_s: float = LAG_S
+) -> tuple[Braking, ...]:
+    """A braking cut between its stabs; whole again where a part does not lose enough by itself.
+
+    Parameters
+    ----------
+    at : sequence of int
+        Numbers of the stabs that begin a braking of their own.
+    """
+    borders = [0, *at, len(one.stabs)]
+    parts = []
+    for a, b in pairwise(borders):
+        until = one.stabs[b][0] if b < len(one.stabs) else len(series.speed_mps)
+        part = _braking(series, one.stabs[a:b], until, MIN_LOSS_MPS, lag_s)
+        if part is None:
+            return (one,)
+        parts.append(part)
+    return tuple(parts)
 
 
 def _crossing(values: Floats, at: int, level: float) -> float:

@@ -55,6 +55,8 @@ AGAIN: Final = 0.2
 STAB_S: Final = 0.1
 
 SURE: Final = 0.99
+SURE_LEAST: Final = 0.6
+"""What is less sure than this is not told."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +108,8 @@ def events_of(
         found += _wide(placed, zone, one, part, evidence, locked)
         found += _unused(placed, zone, one, evidence)
         found += _double_stabs(placed, one, evidence.level)
-    return tuple(sorted(found, key=lambda event: event.start_s))
+    sure = [event for event in found if event.confidence_frac >= SURE_LEAST]
+    return tuple(sorted(sure, key=lambda event: event.start_s))
 
 
 def window(placed: Placed, one: Pass) -> slice:
@@ -389,6 +392,8 @@ def outward_of(placed: Placed, zones: Sequence[Zone], passes: Sequence[Pass]) ->
     bend = path_curvature(placed.series)
     if beside is None and bend is None:
         return None
+    if beside is not None and "latitude_deg" in placed.series.sources.get("position", ()):
+        beside = _without_wander(placed, passes, beside)
     keeps = False
     if beside is not None and passes:
         there = np.concatenate([beside[window(placed, one)] for one in passes])
@@ -437,6 +442,17 @@ def _fill_outward(
         usual = _per_column(table, USUAL_PERCENT)
     for part, s, row in zip(parts, places, table, strict=True):
         found[part] = np.interp(s, grid, np.nan_to_num(row - usual, nan=0.0))
+
+
+def _without_wander(placed: Placed, passes: Sequence[Pass], beside: Floats) -> Floats:
+    """Offsets counted from the brake point of each pass: a receiver wanders by metres in minutes.
+
+    A driver repeats his place on the road there better than that.
+    """
+    settled = beside.copy()
+    for one in passes:
+        settled[window(placed, one)] -= beside[int(one.braking.start)]
+    return settled
 
 
 def _per_column(table: Floats, percent: float) -> Floats:

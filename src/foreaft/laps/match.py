@@ -10,12 +10,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
 
 from foreaft.base.errors import CannotTell
-from foreaft.laps.brakings import Braking
+from foreaft.laps.brakings import LAG_S, Braking, cut_apart
 from foreaft.laps.path import (
     SIGNATURE_LEAST,
     Path,
@@ -27,7 +28,6 @@ from foreaft.laps.path import (
 )
 from foreaft.laps.series import Floats, Series
 from foreaft.laps.split import Lap, Split
-from foreaft.model.answers import ZoneFace
 from foreaft.track.cut import MATCH_M, Corner, corners
 from foreaft.track.stations import Stations
 
@@ -64,8 +64,18 @@ class Zone:
 
 
 @dataclass(frozen=True)
+class Known:
+    """What of a zone is known before it is driven: its id, its name, its apex and its turn-in."""
+
+    zone_id: str
+    name: str
+    apex_s_m: float
+    turn_in_s_m: float | None = None
+
+
+@dataclass(frozen=True)
 class Pass:
-    """One braking for one zone on one lap; `base_m` is where that lap began on the long count."""
+    """One braking for one zone on one lap."""
 
     lap_id: str
     zone_id: str
@@ -148,8 +158,9 @@ def _began(series: Series, laps: Sequence[Lap], reference: Floats) -> float:
 def passes_of(
     placed: Placed,
     found: Sequence[Braking],
-    known: Sequence[ZoneFace] = (),
+    known: Sequence[Known] = (),
     zones: Sequence[Zone] | None = None,
+    lag_s: float = LAG_S,
 ) -> tuple[tuple[Zone, ...], tuple[Pass, ...]]:
     """Zones of a session and each braking that belongs to one.
 
@@ -157,14 +168,14 @@ def passes_of(
     ----------
     placed : Placed
     found : sequence of Braking
-    known : sequence of ZoneFace
+    known : sequence of Known
         Zones with ids and names to keep, and turn-ins set by hand or by the plan.
     zones : sequence of Zone, optional
         Zones of another session to match to, instead of finding one's own.
     """
     bends = corners(placed.stations)
     by_corner: dict[int, list[tuple[Lap, Braking]]] = {}
-    for braking in found:
+    for braking in [part for one in found for part in _apart_at_apexes(placed, one, bends, lag_s)]:
         lap = _lap_at(placed, braking)
         corner = _corner_at(placed, braking, bends)
         if lap is not None and corner is not None:
@@ -186,6 +197,21 @@ def passes_of(
     order = {zone.zone_id: i for i, zone in enumerate(zones)}
     made.sort(key=lambda one: (one.lap_id, order[one.zone_id]))
     return tuple(zones), tuple(made)
+
+
+def _apart_at_apexes(
+    placed: Placed, one: Braking, bends: Sequence[Corner], lag_s: float
+) -> tuple[Braking, ...]:
+    """A braking whose stabs lie on both sides of an apex is two, if each loses enough."""
+    if len(one.stabs) < 2:
+        return (one,)
+    length = placed.stations.length_m
+    cuts = []
+    for number, ((_, a), (b, _)) in enumerate(pairwise(one.stabs), 1):
+        here, gap = placed.s_m[a], placed.s_m[b] - placed.s_m[a]
+        if np.isfinite(gap) and any(0.0 < (c.apex_s_m - here) % length < gap for c in bends):
+            cuts.append(number)
+    return cut_apart(placed.series, one, cuts, lag_s) if cuts else (one,)
 
 
 def _joined(
@@ -257,7 +283,7 @@ def _zones(
     placed: Placed,
     by_corner: dict[int, list[tuple[Lap, Braking]]],
     bends: Sequence[Corner],
-    known: Sequence[ZoneFace],
+    known: Sequence[Known],
 ) -> tuple[Zone, ...]:
     """A zone for every corner that is braked for on enough of the whole laps."""
     length = placed.stations.length_m
@@ -311,13 +337,9 @@ BEFORE_M: Final = 10.0
 most 100 m past the apex: a late apex that pays on the way out is seen to pay."""
 
 
-def _known(
-    known: Sequence[ZoneFace], apex: float, length: float, taken: set[str]
-) -> ZoneFace | None:
+def _known(known: Sequence[Known], apex: float, length: float, taken: set[str]) -> Known | None:
     near = [
-        (abs(_apart(one.apex_s_m, apex, length)), one)
-        for one in known
-        if one.apex_s_m is not None and one.zone_id not in taken
+        (abs(_apart(one.apex_s_m, apex, length)), one) for one in known if one.zone_id not in taken
     ]
     if not near:
         return None
@@ -325,7 +347,7 @@ def _known(
     return best if gap <= MATCH_M else None
 
 
-def _new_id(known: Sequence[ZoneFace], taken: set[str], number: int) -> str:
+def _new_id(known: Sequence[Known], taken: set[str], number: int) -> str:
     """An id no known zone has; plain numbers where there are no known ones."""
     used = {one.zone_id for one in known} | taken
     for count in range(number + 1, number + 200):

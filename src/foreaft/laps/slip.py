@@ -16,7 +16,7 @@ from foreaft.laps.series import Flags, Floats, Series, bridged, slope, smoothed,
 FREE_MPS2: Final = 1.2
 STRAIGHT_RADPS: Final = 0.12
 FREE_MPS: Final = 12.0
-ENOUGH: Final = 50
+ENOUGH: Final = 12
 TRACK_M: Final = 1.6
 WHEELBASE_M: Final = 2.6
 """Of a car nothing is known of: the middle of the classes. Common practice, no source."""

@@ -1,0 +1,742 @@
+"""The job ``debrief``: what each zone of each lap was like, what went wrong, what to work on."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+from pydantic import ValidationError
+
+from foreaft.base.errors import InputError
+from foreaft.files.circuits import read_circuit
+from foreaft.files.sheet import read_zones, slug
+from foreaft.jobs.common import (
+    Cancelled,
+    Notes,
+    Progress,
+    envelope,
+    identity,
+    never,
+    silent,
+)
+from foreaft.jobs.load import load_car, load_conditions, load_driver
+from foreaft.jobs.requests import DebriefRequest
+from foreaft.jobs.situation import SPACING_M, circuit_lap, middle_share, title_of
+from foreaft.jobs.stop import arrays_of, scale_known
+from foreaft.laps import advice
+from foreaft.laps.match import Known, Zone
+from foreaft.laps.measure import Measured
+from foreaft.laps.session import CarSide, Session, look_at
+from foreaft.logs.mapping import read_mapping, typed
+from foreaft.logs.read import Log, read_log
+from foreaft.logs.recording import Channel, Recording
+from foreaft.model.answers import (
+    ChannelFace,
+    DoneFace,
+    Envelope,
+    Input,
+    Plan,
+    RunFace,
+    ZonePlan,
+)
+from foreaft.model.answers_debrief import (
+    AgainstOther,
+    AgainstPlan,
+    Debrief,
+    DebriefCircuit,
+    DebriefEvent,
+    DebriefLap,
+    DebriefPass,
+    DebriefZone,
+    Scatter,
+    Untold,
+    WorkOn,
+)
+from foreaft.model.car import Car, CarArrays
+from foreaft.model.conditions import Conditions
+from foreaft.physics import envelope as env
+from foreaft.physics import trim as tr
+from foreaft.report import debrief_words as words
+from foreaft.track.stations import Stations, stations_from
+
+STEPS: Final = 2
+"""A release that scatters by more than so many steps change is to be worked on first."""
+
+SCATTERED: Final = (
+    "brake_s_m",
+    "approach_speed_mps",
+    "min_speed_mps",
+    "brake_nominal_m",
+    "peak_decel_mps2",
+    "mfdd_mps2",
+    "depth_frac",
+    "brake_left_frac",
+    "release_shape_frac",
+    "use_shown_frac",
+    "use_model_frac",
+    "time_s",
+)
+OTHER: Final = (
+    "brake_s_m",
+    "min_speed_mps",
+    "peak_decel_mps2",
+    "depth_frac",
+    "brake_left_frac",
+    "release_shape_frac",
+    "use_shown_frac",
+    "time_s",
+)
+
+
+@dataclass(frozen=True, eq=False)
+class Looked:
+    """A debrief with the sessions it was made from, for whoever draws it."""
+
+    answer: Envelope[Debrief]
+    sessions: tuple[Session, ...]
+    others: tuple[Session, ...]
+    plan: Plan | None
+
+
+@dataclass(frozen=True, eq=False)
+class _Ground:
+    """What sessions are held against: circuit, zones known, car."""
+
+    circuit: Stations | None
+    circuit_name: str
+    known: tuple[Known, ...]
+    car: Car | None
+    side: CarSide | None
+    arrays: CarArrays | None
+    inputs: dict[str, Input]
+
+
+def debrief(
+    request: DebriefRequest, progress: Progress = silent, cancelled: Cancelled = never
+) -> Envelope[Debrief]:
+    """Debrief the logs of one driver on one circuit.
+
+    Raises
+    ------
+    InputError
+        If a file is wrong or a log has no speed.
+    CannotTell
+        If the log shows no laps, or is of another circuit.
+    """
+    return debriefed(request, progress, cancelled).answer
+
+
+def debriefed(
+    request: DebriefRequest, progress: Progress = silent, cancelled: Cancelled = never
+) -> Looked:
+    """Do the work of `debrief`, and keep the sessions for the pictures."""
+    del cancelled
+    notes = Notes()
+    plan = None if request.plan is None else read_plan(request.plan)
+    ground = _ground(request, plan, notes)
+    total = len(request.logs) + (request.against is not None)
+    sessions: list[Session] = []
+    done: list[DoneFace] = []
+    for number, file in enumerate(request.logs):
+        progress("logs", number, total)
+        log = _log(file, request)
+        sessions += _sessions(log, ground, sessions, notes)
+        done += [DoneFace(what=one.what, channel=one.channel, count=one.count) for one in log.done]
+    others: list[Session] = []
+    if request.against is not None:
+        progress("logs", len(request.logs), total)
+        found = _sessions(_log(request.against, request), ground, sessions, notes)
+        others = found
+    progress("logs", total, total)
+    result = _Result(request, ground, plan, tuple(sessions), tuple(others), notes).debrief(done)
+    inputs = dict(ground.inputs)
+    for k, one in enumerate(sessions):
+        inputs.setdefault(
+            "log" if k == 0 else f"log_{k + 1}",
+            Input(
+                id=slug(Path(one.recording.file).stem),
+                revision=one.recording.sha256[:12],
+                file=one.recording.file,
+            ),
+        )
+    if others:
+        first = others[0].recording
+        inputs["against"] = Input(
+            id=slug(Path(first.file).stem), revision=first.sha256[:12], file=first.file
+        )
+    asked = {role: one.revision for role, one in inputs.items()} | {
+        "driver_name": request.driver_name,
+        "maps": request.maps,
+    }
+    answer = envelope("debrief", result, asked, notes, inputs=inputs)
+    return Looked(answer, tuple(sessions), tuple(others), plan)
+
+
+# ---------------------------------------------------------------- what comes in
+
+
+def read_plan(file: Path) -> Plan:
+    """The first plan of a JSON file that ``foreaft plan`` wrote.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or is no plan.
+    """
+
+    def refuse(message: str, value: str) -> InputError:
+        return InputError(
+            message,
+            code="plan_unreadable",
+            file=file,
+            key="plan",
+            value=value,
+            allowed="the JSON of foreaft plan --json, or plan.json of its folder",
+            hint="Make it with: foreaft plan ... --out FOLDER.",
+        )
+
+    try:
+        found = json.loads(file.read_text("utf-8"))
+    except OSError as error:
+        raise refuse("The plan cannot be read.", error.strerror or str(error)) from error
+    except ValueError as error:
+        raise refuse("The plan is no JSON.", str(error)) from error
+    first = found[0] if isinstance(found, list) and found else found
+    try:
+        return Envelope[Plan].model_validate(first).result
+    except ValidationError as error:
+        where = ".".join(str(part) for part in error.errors()[0]["loc"])
+        raise refuse("This JSON is not a plan.", where) from error
+
+
+def _log(file: Path, request: DebriefRequest) -> Log:
+    said = read_mapping(request.mapping) if request.mapping else None
+    return read_log(file, said, typed(request.maps) if request.maps else None)
+
+
+def _ground(request: DebriefRequest, plan: Plan | None, notes: Notes) -> _Ground:
+    car, side, arrays, inputs = None, None, None, {}
+    conditions, _ = load_conditions(request.conditions)
+    if request.car is not None:
+        car, file = load_car(request.car, request.quick)
+        inputs["car"] = identity(car, file)
+        notes.assume_car(car)
+        arrays = arrays_of(car, conditions)
+        side = _car_side(car, conditions, arrays, notes)
+    circuit: Stations | None = None
+    known: list[Known] = []
+    name = "made from the log"
+    if request.circuit is not None:
+        name = title_of(request.circuit)
+        circuit, known = _circuit(request, car, conditions, notes)
+        digest = hashlib.sha256(request.circuit.read_bytes()).hexdigest()[:12]
+        inputs["circuit"] = Input(
+            id=request.circuit.stem, revision=digest, file=str(request.circuit)
+        )
+    if plan is not None:
+        known = [
+            Known(zone.zone_id, zone.name, zone.apex_s_m, zone.turn_in_s_m)
+            for zone in plan.zones
+            if zone.apex_s_m is not None
+        ] or known
+    return _Ground(circuit, name, tuple(known), car, side, arrays, inputs)
+
+
+def _car_side(car: Car, conditions: Conditions, arrays: CarArrays, notes: Notes) -> CarSide:
+    usual = middle_share(car, conditions)
+    known = scale_known(car)
+    settings, shares = arrays.settings, arrays.share[0]
+
+    def share_of(values: np.ndarray) -> np.ndarray:
+        if not known or len(settings) == 0:
+            return np.full(len(values), np.nan)
+        order = np.argsort(settings)
+        return np.asarray(
+            np.interp(values, settings[order], shares[order], left=np.nan, right=np.nan)
+        )
+
+    if not known:
+        notes.assume(
+            "front_share_frac",
+            usual,
+            "",
+            "both ends let go together in a straight stop: the adjuster's scale is not known",
+        )
+    return CarSide(arrays.vector[0], arrays.table[0], share_of, usual, car.brakes.anti_lock)
+
+
+def _circuit(
+    request: DebriefRequest, car: Car | None, conditions: Conditions, notes: Notes
+) -> tuple[Stations, list[Known]]:
+    """The line of the circuit and the zones known on it: of the car's own lap, or of zones.csv."""
+    file = request.circuit
+    if file is None:
+        raise AssertionError("asked without a circuit")
+    if car is not None:
+        driver, _ = load_driver(request.driver)
+        lap = circuit_lap(file, car, conditions, driver, request.line, notes, request.zones)
+        if lap.stations is None:
+            raise AssertionError("a circuit lap has stations")
+        faces = [one for one in lap.faces if one.apex_s_m is not None]
+        return lap.stations, [
+            Known(one.zone_id, one.name, float(one.apex_s_m or 0.0), one.turn_in_s_m)
+            for one in faces
+        ]
+    raw = read_circuit(file)
+    wanted = request.line or ("min_curvature" if raw.width_left_m is not None else "given")
+    marks_at = request.zones or file.with_name("zones.csv")
+    marks = read_zones(marks_at) if marks_at.exists() else ()
+    known = [Known(one.zone_id, one.name, one.apex_s_m, one.turn_in_s_m) for one in marks]
+    return stations_from(raw, line=wanted, spacing_m=SPACING_M), known
+
+
+def _sessions(log: Log, ground: _Ground, before: Sequence[Session], notes: Notes) -> list[Session]:
+    """Every session of a log, matched to the zones of the first one."""
+    made: list[Session] = []
+    for recording in log.recordings:
+        first = before[0] if before else (made[0] if made else None)
+        circuit = ground.circuit if first is None else first.placed.stations
+        zones = None if first is None else first.zones
+        one = look_at(recording, circuit, ground.known, ground.side, zones)
+        made.append(one)
+        for name, late in one.series.delays_s.items():
+            text = (
+                f"{name} was taken {1000 * late:.0f} ms earlier than logged, to fit the "
+                "accelerometers"
+            )
+            if all(text != known.text for known in notes.warnings):
+                notes.warn("channel_late", text)
+    return made
+
+
+# ---------------------------------------------------------------- what goes out
+
+
+@dataclass(frozen=True, eq=False)
+class _Result:
+    """Everything the answer is made from; one method per part of it."""
+
+    request: DebriefRequest
+    ground: _Ground
+    plan: Plan | None
+    sessions: tuple[Session, ...]
+    others: tuple[Session, ...]
+    notes: Notes
+
+    @property
+    def first(self) -> Session:
+        return self.sessions[0]
+
+    def debrief(self, done: list[DoneFace]) -> Debrief:
+        rows, full = self.pooled(self.sessions)
+        theirs, _ = self.pooled(self.others)
+        zones = [self.zone(zone, rows, theirs, full) for zone in self.first.zones]
+        recording = self.first.recording
+        return Debrief(
+            driver_name=self.request.driver_name or title_of(Path(recording.file)),
+            car_name=None if self.ground.car is None else self.ground.car.name,
+            circuit_name=self.ground.circuit_name,
+            run=_run(recording),
+            runs=[_run(one.recording) for one in self.sessions],
+            channels=[_channel(one) for one in recording.every()],
+            done=[*done, *(_done(recording))],
+            log_notes=list(dict.fromkeys(recording.notes)),
+            lap_method=self.first.split.method,
+            laps=self.laps(),
+            circuit=self.circuit(),
+            zones=zones,
+            passes=self.passes(rows, theirs),
+            events=self.events(),
+            anti_lock=self.first.anti_lock,
+            other_name=self.other_name,
+            same_setting=self.same_setting(rows, theirs),
+            cannot_tell=cannot_tell(self.first, self.ground.car is not None),
+            work_on=self.work_on(rows, theirs, full, zones),
+        )
+
+    @property
+    def other_name(self) -> str | None:
+        if not self.others:
+            return None
+        file = Path(self.others[0].recording.file)
+        return self.request.other_name or title_of(file)
+
+    def lap_id(self, session: Session, lap_id: str) -> str:
+        """Lap ids are those of the first session; of further ones they carry its number."""
+        pool = self.sessions if session in self.sessions else self.others
+        number = pool.index(session)
+        return lap_id if number == 0 else f"R{number + 1}-{lap_id}"
+
+    def pooled(self, sessions: Sequence[Session]) -> tuple[list[Measured], frozenset[str]]:
+        """The passes of several sessions as one, each held against the best of all."""
+        rows: list[Measured] = []
+        full: set[str] = set()
+        for session in sessions:
+            full |= {self.lap_id(session, one) for one in session.full}
+            rows += [replace(r, lap_id=self.lap_id(session, r.lap_id)) for r in session.rows]
+        if len(sessions) > 1:
+            from foreaft.laps.measure import best_times
+
+            best = best_times(rows, full)
+            rows = [
+                replace(r, lost_s=None if r.time_s is None else r.time_s - best[r.zone_id])
+                for r in rows
+            ]
+        return rows, frozenset(full)
+
+    def laps(self) -> list[DebriefLap]:
+        return [
+            DebriefLap(
+                lap_id=self.lap_id(session, lap.lap_id),
+                run_id=session.recording.run_id,
+                start_s=lap.start_s,
+                duration_s=lap.duration_s,
+                kind=lap.kind,
+            )
+            for session in self.sessions
+            for lap in session.split.laps
+        ]
+
+    def circuit(self) -> DebriefCircuit:
+        first = self.first
+        closed = first.closure
+        made = "speed_and_turning" if first.drawn else "position"
+        return DebriefCircuit(
+            length_m=first.placed.stations.length_m,
+            made_from="file" if closed is None else made,  # type: ignore[arg-type]
+            closure_gap_m=None if closed is None else closed.gap_m,
+            closure_heading_rad=None if closed is None else closed.heading_gap_rad,
+            off_m=first.moved,
+        )
+
+    def zone(
+        self,
+        zone: Zone,
+        rows: Sequence[Measured],
+        theirs: Sequence[Measured],
+        full: frozenset[str],
+    ) -> DebriefZone:
+        own = advice.usual_passes(rows, full, zone.zone_id)
+        scatter = advice.release_scatter(self.first, zone)
+        effect = self.two_steps(zone, own)
+        lost = advice.spread_of(own, "lost_s")
+        return DebriefZone(
+            zone_id=zone.zone_id,
+            name=zone.name,
+            direction=zone.direction,
+            brake_s_m=zone.brake_s_m,
+            turn_in_s_m=zone.turn_in_s_m,
+            apex_s_m=zone.apex_s_m,
+            apex_radius_m=zone.apex_radius_m,
+            passes=len([row for row in rows if row.zone_id == zone.zone_id]),
+            lost_usual_s=None if lost is None else lost.middle,
+            scatter=[one for name in SCATTERED for one in _scatter(own, name)],
+            release_scatter_frac=scatter,
+            two_steps_frac=effect,
+            technique_first=None if scatter is None or effect is None else scatter > effect,
+            against_plan=self.against_plan(zone, own),
+            against_other=self.against_other(zone, own, theirs),
+        )
+
+    def two_steps(self, zone: Zone, own: Sequence[Measured]) -> float | None:
+        """What two steps of the adjuster change of the straight-line limit, as a part of it."""
+        car, arrays = self.ground.car, self.ground.arrays
+        if car is None or arrays is None or car.adjuster is None or not scale_known(car):
+            return None
+        setting = advice.spread_of(own, "setting")
+        here = setting.middle if setting is not None else self.planned_setting(zone)
+        if here is None and car.anchor is not None:
+            here = car.anchor.setting
+        speeds = advice.spread_of(own, "approach_speed_mps")
+        if here is None or speeds is None:
+            return None
+        at = [here, here - STEPS * car.adjuster.step, here + STEPS * car.adjuster.step]
+        inside = [s for s in at if arrays.settings.min() <= s <= arrays.settings.max()]
+        if at[0] not in inside or len(inside) < 2:
+            return None
+        order = np.argsort(arrays.settings)
+        shares = np.interp(inside, arrays.settings[order], arrays.share[0][order])
+        limits = [_limit(arrays, float(share), 0.8 * speeds.middle) for share in shares]
+        return max(abs(one / limits[0] - 1.0) for one in limits[1:])
+
+    def planned(self, zone: Zone) -> ZonePlan | None:
+        if self.plan is None:
+            return None
+        return next((one for one in self.plan.zones if one.zone_id == zone.zone_id), None)
+
+    def planned_setting(self, zone: Zone) -> float | None:
+        found = self.planned(zone)
+        return None if found is None else found.setting
+
+    def against_plan(self, zone: Zone, own: Sequence[Measured]) -> AgainstPlan | None:
+        planned = self.planned(zone)
+        brake = advice.spread_of(own, "brake_s_m")
+        depth = advice.spread_of(own, "depth_frac")
+        if planned is None or planned.brake_s_m is None or brake is None or depth is None:
+            return None
+        setting = advice.spread_of(own, "setting")
+        length = self.first.placed.stations.length_m
+        later = (brake.middle - planned.brake_s_m + 0.5 * length) % length - 0.5 * length
+        return AgainstPlan(
+            setting=planned.setting,
+            setting_driven=None if setting is None else setting.middle,
+            brake_s_m=planned.brake_s_m,
+            later_m=later,
+            approach_mps=planned.approach_speed_mps,
+            depth_frac=planned.depth_frac,
+            depth_driven_frac=depth.middle,
+        )
+
+    def against_other(
+        self, zone: Zone, own: Sequence[Measured], theirs: Sequence[Measured]
+    ) -> list[AgainstOther]:
+        other = [row for row in theirs if row.zone_id == zone.zone_id]
+        length = self.first.placed.stations.length_m
+        found = []
+        for measure in OTHER:
+            wrap = length if measure == "brake_s_m" else None
+            one = advice.compared(own, other, measure, wrap)
+            if one is not None:
+                found.append(AgainstOther(**vars(one)))
+        return found
+
+    def passes(self, rows: Sequence[Measured], theirs: Sequence[Measured]) -> list[DebriefPass]:
+        from foreaft.laps.measure import best_times
+
+        other = best_times(theirs, {row.lap_id for row in theirs}) if theirs else {}
+        return [_pass(row, other.get(row.zone_id)) for row in rows]
+
+    def events(self) -> list[DebriefEvent]:
+        found = []
+        for session in self.sessions:
+            for one in session.events:
+                at = int(session.series.index(one.start_s))
+                s = session.placed.s_m[at] % session.placed.stations.length_m
+                found.append(
+                    DebriefEvent(
+                        lap_id=self.lap_id(session, one.lap_id),
+                        zone_id=one.zone_id,
+                        kind=one.kind,
+                        axle=one.axle,
+                        wheel=one.wheel,
+                        start_s=one.start_s,
+                        duration_s=one.duration_s,
+                        s_m=float(s) if np.isfinite(s) else None,
+                        confidence_frac=one.confidence_frac,
+                        channels=list(one.channels),
+                    )
+                )
+        return found
+
+    def same_setting(self, rows: Sequence[Measured], theirs: Sequence[Measured]) -> bool | None:
+        """Whether both drivers drove every zone at the same setting; None where nobody says."""
+        if not theirs:
+            return None
+        known = []
+        for zone in self.first.zones:
+            pair = [
+                advice.spread_of([r for r in pool if r.zone_id == zone.zone_id], "setting")
+                for pool in (rows, theirs)
+            ]
+            if pair[0] is None or pair[1] is None:
+                return None
+            known.append(abs(pair[0].middle - pair[1].middle) < 1e-6)
+        return all(known) if known else None
+
+    def work_on(
+        self,
+        rows: Sequence[Measured],
+        theirs: Sequence[Measured],
+        full: frozenset[str],
+        zones: Sequence[DebriefZone],
+    ) -> list[WorkOn]:
+        events = [
+            replace(one, lap_id=self.lap_id(session, one.lap_id))
+            for session in self.sessions
+            for one in session.events
+        ]
+        found = advice.work_on(self.first.zones, rows, events, full, theirs)
+        by_id = {zone.zone_id: zone for zone in zones}
+        made = []
+        for one in found:
+            zone = by_id[one.zone_id]
+            text = words.work_on(
+                zone.name,
+                one.gain_s,
+                "own" if one.against == "own" else self.other_name or "the other driver",
+                [(d.measure, d.usual, d.best) for d in one.differences],
+                one.events,
+                zone.technique_first,
+                self.request.units,
+            )
+            made.append(WorkOn(zone_id=one.zone_id, text=text, gain_s=one.gain_s))
+        return made
+
+
+def _limit(arrays: CarArrays, share: float, speed: float) -> float:
+    """Pedal the car takes in a straight line before its first axle goes. [N]"""
+    road, out, found = np.zeros(tr.ROAD_SIZE), np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE)
+    road[tr.GRIP], road[tr.SPEED] = 1.0, speed
+    env.limits(arrays.vector[0], arrays.table[0], share, road, out, found)
+    return float(min(found[env.FRONT], found[env.REAR]))
+
+
+def _scatter(own: Sequence[Measured], measure: str) -> list[Scatter]:
+    found = advice.spread_of(own, measure)
+    if found is None:
+        return []
+    return [Scatter(measure=measure, median=found.middle, sd=found.sd, passes=found.count)]
+
+
+def _pass(row: Measured, other_best: float | None) -> DebriefPass:
+    against = None
+    if other_best is not None and row.time_s is not None:
+        against = row.time_s - other_best
+    return DebriefPass(
+        lap_id=row.lap_id,
+        zone_id=row.zone_id,
+        brake_s_m=row.brake_s_m,
+        release_s_m=row.release_s_m,
+        approach_speed_mps=row.approach_speed_mps,
+        min_speed_mps=row.min_speed_mps,
+        brake_distance_m=row.brake_distance_m,
+        brake_distance_nominal_m=row.brake_nominal_m,
+        mfdd_mps2=row.mfdd_mps2,
+        mean_decel_mps2=row.mean_decel_mps2,
+        peak_decel_mps2=row.peak_decel_mps2,
+        depth_frac=row.depth_frac,
+        brake_left_frac=row.brake_left_frac,
+        release_shape_frac=row.release_shape_frac,
+        release_s=row.release_s,
+        grip_use_frac=row.use_model_frac,
+        grip_use_front_frac=row.use_front_frac,
+        grip_use_rear_frac=row.use_rear_frac,
+        grip_use_shown_frac=row.use_shown_frac,
+        pressure_share_frac=row.pressure_share_frac,
+        setting=row.setting,
+        time_s=row.time_s,
+        lost_s=row.lost_s,
+        lost_other_s=against,
+    )
+
+
+def _run(one: Recording) -> RunFace:
+    return RunFace(
+        run_id=one.run_id,
+        sha256=one.sha256,
+        session=one.session,
+        sessions=one.sessions,
+        samples=one.samples,
+        duration_s=one.duration_s,
+        start_s=one.start_s,
+    )
+
+
+def _channel(one: Channel) -> ChannelFace:
+    return ChannelFace(
+        name=one.name,
+        original_name=one.original_name,
+        original_unit=one.original_unit,
+        rate_hz=one.rate_hz,
+        samples=len(one.time_s),
+        state=one.state,
+        note=one.note,
+        choices=list(one.choices),
+    )
+
+
+def _done(recording: Recording) -> list[DoneFace]:
+    return [DoneFace(what=one.what, channel=one.channel, count=one.count) for one in recording.done]
+
+
+NEEDS: Final[tuple[tuple[str, str, str, str], ...]] = (
+    (
+        "brake",
+        "how the pedal was hit, held and released",
+        "the log has no brake channel; brake points and releases come from the deceleration, and "
+        "may be off by a few metres",
+        "a brake pressure or pedal channel",
+    ),
+    (
+        "wheels",
+        "lock-ups",
+        "the log has no wheel speeds",
+        "the four wheel speeds, at 25 Hz or more",
+    ),
+    (
+        "steer",
+        "counter-steer, and steer without response",
+        "the log has no steer channel that fits the bends",
+        "steering wheel angle",
+    ),
+    (
+        "position",
+        "which line was driven",
+        "the log has no position; places along the lap come from speed and turning, and are good "
+        "to a few metres",
+        "GPS position",
+    ),
+    (
+        "setting",
+        "what each setting did",
+        "the log does not carry the adjuster's setting",
+        "the setting as a channel, or one run per setting",
+    ),
+)
+
+
+def cannot_tell(session: Session, car_known: bool) -> list[Untold]:
+    """What the channels of a session cannot tell."""
+    sources = session.series.sources
+    found = [
+        Untold(what=what, because=because, would_settle=settles)
+        for key, what, because, settles in NEEDS
+        if key not in sources
+    ]
+    front, rear = session.series.pressure_front_Pa, session.series.pressure_rear_Pa
+    if front is None or rear is None:
+        found.append(
+            Untold(
+                what="the pressure share",
+                because="the log does not have both line pressures",
+                would_settle="front and rear brake pressure",
+            )
+        )
+    if session.evidence.axles.rear_rad is None:
+        found.append(
+            Untold(
+                what="how far the tail came out",
+                because="that needs a lateral accelerometer and a yaw rate, and straights between",
+                would_settle="a lateral accelerometer and a yaw rate sensor",
+            )
+        )
+    if session.anti_lock:
+        found.append(
+            Untold(
+                what="lock-ups",
+                because="this car has anti-lock: its wheels dip and come back by design",
+                would_settle="nothing: look at the braking left unused, and at rotation",
+            )
+        )
+    if not car_known:
+        found.append(
+            Untold(
+                what="the use of grip against the car's limit",
+                because="no car file was given; use is told against what the car showed elsewhere",
+                would_settle="--car with a car file or a class",
+            )
+        )
+    if len(session.full) < 3:
+        found.append(
+            Untold(
+                what="how even the driver is",
+                because=f"the session has {len(session.full)} full laps",
+                would_settle="five full laps or more",
+            )
+        )
+    return found

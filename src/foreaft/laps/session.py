@@ -1,0 +1,220 @@
+"""One session looked at from end to end: laps, circuit, zones, passes, measures, events."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from foreaft.base.errors import CannotTell
+from foreaft.laps.brakings import LAG_S, brakings, pressed
+from foreaft.laps.events import Event, Evidence, events_of, outward_of
+from foreaft.laps.grip import combined, use_by_model, use_shown
+from foreaft.laps.match import Known, Pass, Placed, Zone, passes_of, place_along
+from foreaft.laps.measure import Measured, brake_level, measured
+from foreaft.laps.path import Closure, Path, circuit_from, lies_on, path_of, register
+from foreaft.laps.series import Floats, Series, series_of
+from foreaft.laps.slip import TRACK_M, WHEELBASE_M, axle_slip, wheel_slip
+from foreaft.laps.split import Gate, Lap, Split, split
+from foreaft.logs.recording import Recording
+from foreaft.physics import layout as at
+from foreaft.track.stations import Stations
+
+
+@dataclass(frozen=True, eq=False)
+class CarSide:
+    """What of a car a session is judged with.
+
+    `share_of` gives the front share of the brakes at settings, NaN for an unknown setting.
+    """
+
+    vector: Floats
+    table: Floats
+    share_of: Callable[[Floats], Floats]
+    share_usual: float
+    anti_lock: bool = False
+
+
+@dataclass(frozen=True, eq=False)
+class Session:
+    """A session and all that was made of it."""
+
+    recording: Recording
+    series: Series
+    split: Split
+    placed: Placed
+    zones: tuple[Zone, ...]
+    passes: tuple[Pass, ...]
+    rows: tuple[Measured, ...]
+    events: tuple[Event, ...]
+    evidence: Evidence
+    decel_mps2: Floats
+    side_mps2: Floats
+    shown_mps2: Floats
+    use_front: Floats | None
+    use_rear: Floats | None
+    closure: Closure | None
+    """Of the lap the circuit was made from; None where the circuit came from elsewhere."""
+    drawn: bool
+    moved: float | None
+    """How far the log lies beside the circuit after it was laid onto it; None where it was not."""
+    anti_lock: bool
+
+    @property
+    def full(self) -> frozenset[str]:
+        """Ids of the full laps."""
+        return frozenset(lap.lap_id for lap in self.split.full)
+
+
+def look_at(
+    recording: Recording,
+    circuit: Stations | None = None,
+    known: Sequence[Known] = (),
+    car: CarSide | None = None,
+    zones: Sequence[Zone] | None = None,
+) -> Session:
+    """Look at one session.
+
+    Parameters
+    ----------
+    circuit : Stations, optional
+        The circuit's line; made from the session's best lap where None.
+    known : sequence of Known
+        Zones whose ids and names are to be kept.
+    car : CarSide, optional
+        For the use of grip by the model, and the size of the car.
+    zones : sequence of Zone, optional
+        Zones of another session of the same circuit, to be matched to.
+
+    Raises
+    ------
+    InputError, CannotTell
+        If the log has no speed, no laps, or is of another circuit.
+    """
+    series = series_of(recording)
+    path = path_of(series)
+    moved, closed = None, None
+    if circuit is None:
+        laps = split(series, path)
+        circuit, closed = _own_circuit(series, path, laps)
+        if not path.drawn:  # counted from the circuit's own start from now on
+            laps = split(series, path, gate_of(circuit), None, circuit)
+    else:
+        path, laps, moved = _onto(series, path, circuit)
+    placed = place_along(series, path, laps, circuit)
+    lag = LAG_S
+    if car is not None:
+        lag = float(car.vector[at.BRAKE_DELAY] + car.vector[at.BRAKE_BUILD_UP])
+    zones, passes = passes_of(placed, brakings(series, lag_s=lag), known, zones, lag)
+    return _judged(recording, placed, zones, passes, car, closed, path.drawn, moved)
+
+
+def gate_of(stations: Stations) -> Gate:
+    """The start line of a circuit: across its first station."""
+    heading = float(
+        np.arctan2(stations.y_m[1] - stations.y_m[0], stations.x_m[1] - stations.x_m[0])
+    )
+    return Gate(float(stations.x_m[0]), float(stations.y_m[0]), heading)
+
+
+def _own_circuit(series: Series, path: Path, laps: Split) -> tuple[Stations, Closure]:
+    whole = laps.full or laps.whole
+    if not whole:
+        raise CannotTell(
+            "where on a circuit the car was",
+            because="the log holds no whole lap",
+            would_settle="a circuit file, or a log of at least one whole lap",
+        )
+    best = min(whole, key=lambda lap: lap.duration_s)
+    return circuit_from(path, series, *_samples(series, best))
+
+
+def _samples(series: Series, lap: Lap) -> tuple[int, int]:
+    return int(series.index(lap.start_s)), int(series.index(lap.end_s))
+
+
+def _onto(series: Series, path: Path, circuit: Stations) -> tuple[Path, Split, float | None]:
+    """Lay a path onto the circuit where it is not there yet, and cut it at the start line."""
+    gate = gate_of(circuit)
+    if path.drawn:
+        return path, split(series, path, None, None, circuit), None
+    if lies_on(path, series, circuit):
+        return path, split(series, path, gate, None, circuit), 0.0
+    loose = split(series, path)
+    if not loose.whole:
+        raise _another_circuit("no whole lap that could be laid onto the circuit")
+    best = min(loose.whole, key=lambda lap: lap.duration_s)
+    frame = register(path, series, circuit, *_samples(series, best))
+    if frame is None:
+        raise _another_circuit("the curvature of its laps does not match the circuit's")
+    path = frame.apply(path)
+    return path, split(series, path, gate, None, circuit), frame.off_m
+
+
+def _another_circuit(because: str) -> CannotTell:
+    return CannotTell(
+        "where on the circuit the car was",
+        because=because,
+        would_settle="the circuit this log is from, driven the same way round; or leave the "
+        "circuit out, and it is made from the log",
+    )
+
+
+def _judged(
+    recording: Recording,
+    placed: Placed,
+    zones: tuple[Zone, ...],
+    passes: tuple[Pass, ...],
+    car: CarSide | None,
+    closed: Closure | None,
+    drawn: bool,
+    moved: float | None,
+) -> Session:
+    series = placed.series
+    shown, best = use_shown(series, pressed(series))
+    uses = (
+        None if car is None else use_by_model(series, car.vector, car.table, _shares(series, car))
+    )
+    track, base, weight = TRACK_M, WHEELBASE_M, 0.5
+    if car is not None:
+        track = float(car.vector[at.TRACK_FRONT])
+        base, weight = float(car.vector[at.WHEELBASE]), float(car.vector[at.FRONT_WEIGHT])
+    evidence = Evidence(
+        wheels=wheel_slip(series, track),
+        axles=axle_slip(series, base, weight),
+        use_shown=shown,
+        level=brake_level(placed),
+        outward_m=outward_of(placed, zones, passes),
+        outward_by=series.sources["position"] if not drawn else series.sources["curvature"],
+        anti_lock=car is not None and car.anti_lock,
+    )
+    rows = measured(placed, zones, passes, None, shown, uses)
+    decel, side = combined(series)
+    return Session(
+        recording=recording,
+        series=series,
+        split=placed.split,
+        placed=placed,
+        zones=tuple(zones),
+        passes=passes,
+        rows=rows,
+        events=events_of(placed, zones, passes, evidence),
+        evidence=evidence,
+        decel_mps2=decel,
+        side_mps2=side,
+        shown_mps2=best,
+        use_front=None if uses is None else uses[0],
+        use_rear=None if uses is None else uses[1],
+        closure=closed,
+        drawn=drawn,
+        moved=moved,
+        anti_lock=evidence.anti_lock,
+    )
+
+
+def _shares(series: Series, car: CarSide) -> Floats:
+    if series.setting is None:
+        return np.full(len(series.time_s), car.share_usual)
+    shares = car.share_of(series.setting)
+    return np.where(np.isfinite(shares), shares, car.share_usual)

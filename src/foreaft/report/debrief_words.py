@@ -1,0 +1,141 @@
+"""What a debrief says in words: what to work on, what cannot be told, what went wrong.
+
+Plain arguments in, sentences out; every number of a sentence comes from the session.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+from foreaft.report.words import Units, format_length, format_loss, format_percent, format_speed
+
+EVENTS: Final[dict[str, tuple[str, str]]] = {
+    "lock_up": ("a wheel locked", "lock-up"),
+    "rotation": ("the tail came out", "rotation on entry"),
+    "wide": ("the nose ran wide", "running wide"),
+    "unused": ("braking was left unused", "braking left unused"),
+    "double_stab": ("the pedal was let go and pressed again", "double stab"),
+}
+
+WHEELS: Final = {
+    "front_left": "front left",
+    "front_right": "front right",
+    "rear_left": "rear left",
+    "rear_right": "rear right",
+}
+
+MEASURES: Final = {
+    "brake_s_m": "brake point",
+    "approach_speed_mps": "approach speed",
+    "min_speed_mps": "lowest speed",
+    "brake_nominal_m": "distance at nominal speed",
+    "peak_decel_mps2": "peak deceleration",
+    "mean_decel_mps2": "mean deceleration",
+    "mfdd_mps2": "MFDD",
+    "depth_frac": "release point (0 turn-in, 1 apex)",
+    "brake_left_frac": "brake left at turn-in",
+    "release_shape_frac": "release shape",
+    "pressure_share_frac": "pressure share",
+    "use_shown_frac": "use of grip, of what was shown",
+    "use_model_frac": "use of grip, by the model",
+    "time_s": "time",
+}
+
+REMEDY: Final = {
+    "lock_up": "Hit the pedal a little less hard, or let off sooner as the speed falls.",
+    "rotation": "Let the brake off more slowly as the wheel goes in.",
+    "wide": "Have the brake further off, or the speed lower, before you ask for the turn.",
+    "unused": "Press harder from the first metre; the car has shown it can take it.",
+    "double_stab": "One press, then only ever less.",
+}
+"""Common practice, no source."""
+
+
+def show(measure: str, value: float, units: Units) -> str:
+    """Show a value of a measure as people read it."""
+    if measure.endswith("_mps"):
+        return format_speed(value, units)
+    if measure.endswith("_mps2"):
+        return f"{value:.1f} m/s²"
+    if measure.endswith(("_s_m", "_m")):
+        return format_length(value, units)
+    if measure == "release_shape_frac":
+        return f"{value:.2f}"
+    if measure == "depth_frac":
+        return f"{value:.2f}"
+    if measure.endswith("_frac"):
+        return format_percent(value)
+    return format_loss(value)
+
+
+def difference(measure: str, usual: float, best: float, units: Units) -> str:
+    """Say what the best pass did otherwise than the usual one."""
+    more = best - usual
+    if measure == "brake_s_m":
+        way = "later" if more > 0 else "earlier"
+        return f"braked {format_length(abs(more), units)} {way}"
+    if measure == "min_speed_mps":
+        way = "more" if more > 0 else "less"
+        return f"carried {format_speed(abs(more), units)} {way} at the slowest point"
+    if measure == "peak_decel_mps2":
+        return (
+            f"pressed {'harder' if more > 0 else 'less hard'} ({best:.1f} against {usual:.1f} m/s²)"
+        )
+    if measure == "depth_frac":
+        way = "later" if more > 0 else "earlier"
+        return f"let the brake off {way} ({best:.2f} against {usual:.2f} of the way to the apex)"
+    if measure == "brake_left_frac":
+        way = "more" if more > 0 else "less"
+        return (
+            f"had {way} brake left at turn-in ({format_percent(best)} against "
+            f"{format_percent(usual)} of the peak)"
+        )
+    return (
+        f"used {'more' if more > 0 else 'less'} of the grip ({format_percent(best)} against "
+        f"{format_percent(usual)} of what the car has shown)"
+    )
+
+
+def work_on(
+    name: str,
+    gain_s: float,
+    against: str,
+    differences: Sequence[tuple[str, float, float]],
+    events: Sequence[tuple[str, int, int]],
+    technique_first: bool | None,
+    units: Units,
+) -> str:
+    """Say one thing to work on in a short paragraph.
+
+    Parameters
+    ----------
+    against : str
+        Whose best pass the usual one is held against: ``own``, or the other driver's name.
+    differences : sequence of (measure, usual, best)
+    events : sequence of (kind, passes with it, passes)
+    """
+    whose = "your own best" if against == "own" else f"{against}'s best"
+    said = [f"{name}: {gain_s:.2f} s a lap lie between your usual pass and {whose}."]
+    if differences:
+        parts = [difference(*one, units) for one in differences]
+        who = "There you" if against == "own" else f"There {against}"
+        said.append(f"{who} {' and '.join(parts)}.")
+    for kind, count, of in events[:2]:
+        said.append(f"In {count} of {of} passes {EVENTS[kind][0]}.")
+    if events:
+        said.append(REMEDY[events[0][0]])
+    if technique_first:
+        said.append(
+            "Technique first: your release scatters by more than two steps of the adjuster "
+            "change, so no setting can be judged here yet."
+        )
+    return " ".join(said)
+
+
+def no_difference() -> str:
+    """Say that the laps are as even as they can be told."""
+    return (
+        "Nothing stands out: no zone's usual pass loses 0.02 s or more to the best one, and no "
+        "event is frequent."
+    )
