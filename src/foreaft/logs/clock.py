@@ -5,6 +5,7 @@ Nothing here touches a value; what comes out are the rows to take, and their tim
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -90,6 +91,7 @@ def sessions_of(
         whole = Session([], [])
         for rows, clock, alike in zip(block, clocks, same, strict=True):
             _append_in_order(whole, rows, clock, alike)
+        whole.done = summed(whole.done)
         for one in _cut_at_pauses(whole):
             if _length(one) >= SHORTEST_S and max(map(len, one.rows)) >= FEWEST:
                 sessions.append(one)
@@ -98,6 +100,14 @@ def sessions_of(
     if short:
         done.append(Done("rows in pieces too short for a session left out", None, short))
     return sessions, done
+
+
+def summed(done: Sequence[Done]) -> list[Done]:
+    """The same thing done to several groups is told once."""
+    counts: Counter[tuple[str, str | None]] = Counter()
+    for one in done:
+        counts[one.what, one.channel] += one.count
+    return [Done(what, channel, count) for (what, channel), count in counts.items()]
 
 
 def _length(session: Session) -> float:

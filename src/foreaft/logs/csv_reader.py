@@ -51,9 +51,13 @@ def read_csv(file: Path, head: bytes, size: int) -> RawLog:
     cells = size / max(dialect.line_bytes, 1.0) * len(dialect.names)
     if cells > MAX_CELLS:
         raise too_large(file, cells)
-    frame = _frame(file, dialect, size)
-    long = _long_columns(frame, dialect)
-    log = _long(frame, dialect, long) if long else _wide(frame, dialect)
+    place = _long_columns(dialect)
+    names = {place[role] for role in ("channel", "unit") if role in place} if place else set()
+    frame = _frame(file, dialect, size, names)
+    if place and 2 * frame[str(place["channel"])].n_unique() < len(frame):
+        log = _long(frame, dialect, place)
+    else:
+        log = _wide(frame, dialect)
     if dialect.data_line > 1 + any(dialect.units):
         note = Done("lines above the table passed over", None, dialect.data_line - 1)
         log = RawLog(log.form, log.groups, (note, *log.done), log.left_out)
@@ -74,8 +78,8 @@ def too_large(file: Path, cells: float) -> InputError:
     )
 
 
-def _frame(file: Path, dialect: Dialect, size: int) -> pl.DataFrame:
-    """The table by polars: one column per name, called by its number."""
+def _frame(file: Path, dialect: Dialect, size: int, names: set[int]) -> pl.DataFrame:
+    """The table by polars, columns called by their numbers; ``names`` repeat a few words."""
     import polars as pl
 
     source: Any = file
@@ -85,7 +89,7 @@ def _frame(file: Path, dialect: Dialect, size: int) -> pl.DataFrame:
     schema = {
         str(i): pl.Float64() if kind == "number" else pl.String()
         for i, kind in enumerate(dialect.kinds)
-    }
+    } | {str(i): pl.Categorical() for i in names}
     try:
         return pl.read_csv(
             source,
@@ -144,10 +148,13 @@ def _rewritten(file: Path, dialect: Dialect, size: int) -> bytes:
 
 
 def _wide(frame: pl.DataFrame, dialect: Dialect) -> RawLog:
+    import polars as pl
+
     columns, done, left_out = [], [], []
     for i, name in enumerate(dialect.names):
         series = frame.drop_in_place(str(i))
         if dialect.kinds[i] == "words":
+            series = series.cast(pl.String)
             found = _late_numbers(series, dialect.decimal_comma)
             if found is None:
                 left_out.append((name, "holds words"))
@@ -207,7 +214,7 @@ def _seconds(series: pl.Series) -> pl.Series:
 # ---------------------------------------------------------------- one row per channel and sample
 
 
-def _long_columns(frame: pl.DataFrame, dialect: Dialect) -> dict[str, int] | None:
+def _long_columns(dialect: Dialect) -> dict[str, int] | None:
     """Places of time, channel, value and unit in a table of that shape; None for any other."""
     if not 3 <= len(dialect.names) <= 6 or "words" not in dialect.kinds:
         return None
@@ -222,32 +229,39 @@ def _long_columns(frame: pl.DataFrame, dialect: Dialect) -> dict[str, int] | Non
             found.setdefault("time", i)
         elif words & _VALUE_WORDS:
             found["value"] = i
-    if not {"time", "channel", "value"} <= set(found):
-        return None
-    names = frame[str(found["channel"])].n_unique()
-    return found if 2 * names < len(frame) else None
+    return found if {"time", "channel", "value"} <= set(found) else None
 
 
 def _long(frame: pl.DataFrame, dialect: Dialect, place: dict[str, int]) -> RawLog:
-    import polars as pl
+    """Groups of one channel each; rows are gathered by channel, in their order."""
 
     at = {role: str(i) for role, i in place.items()}
-    if dialect.kinds[place["time"]] == "clock":
-        frame = frame.with_columns(_seconds(frame[at["time"]]).alias(at["time"]))
-    elif dialect.kinds[place["time"]] == "text":
-        frame = frame.with_columns(_numbers(frame[at["time"]]).alias(at["time"]))
-    if dialect.kinds[place["value"]] != "number":
-        frame = frame.with_columns(_numbers(frame[at["value"]]).alias(at["value"]))
+    for role in ("time", "value"):
+        kind, column = dialect.kinds[place[role]], frame[at[role]]
+        if kind != "number":
+            read = _seconds(column) if kind == "clock" else _numbers(column)
+            frame = frame.with_columns(read.alias(at[role]))
     frame = frame.with_row_index("row")
     empty = frame[at["value"]].null_count()
-    kept = frame.drop_nulls([at["time"], at["channel"], at["value"]])
-    groups, time_name = [], dialect.names[place["time"]]
-    for part in kept.partition_by(at["channel"], maintain_order=True):
-        unit = part[at["unit"]].drop_nulls().head(1).to_list() if "unit" in at else []
-        name = str(part[at["channel"]][0]).strip()
-        time = Column(time_name, dialect.units[place["time"]], _array(part[at["time"]]))
-        value = Column(name, unit[0].strip() if unit else "", _array(part[at["value"]]))
-        rows = part["row"].cast(pl.Int64).to_numpy()
-        groups.append(Group((time, value), rows=rows))
+    frame = frame.drop_nulls([at["time"], at["channel"], at["value"]])
+    codes = frame[at["channel"]].to_physical().to_numpy()
+    order = np.argsort(codes, kind="stable")
+    bounds = np.flatnonzero(np.diff(codes[order])) + 1
+    firsts = order[np.concatenate(([0], bounds))].tolist() if len(order) else []
+    columns = {
+        what: np.split(frame.drop_in_place(name).to_numpy()[order], bounds)
+        for what, name in (("rows", "row"), ("time", at["time"]), ("value", at["value"]))
+    }
+    groups = []
+    for i, row in enumerate(firsts):
+        unit = frame[at["unit"]][row] if "unit" in at else None
+        name = str(frame[at["channel"]][row]).strip()
+        clock = dialect.names[place["time"]], dialect.units[place["time"]]
+        if dialect.kinds[place["time"]] == "clock":
+            clock = clock[0], "s"
+        time = Column(*clock, columns["time"][i])
+        value = Column(name, str(unit or "").strip(), columns["value"][i])
+        groups.append(Group((time, value), rows=columns["rows"][i].astype(np.int64)))
+    groups.sort(key=lambda one: 0 if one.rows is None else int(one.rows[0]))
     done = (Done("rows without a number left out", None, empty),) if empty else ()
     return RawLog("CSV, one row per channel and sample", tuple(groups), done)
