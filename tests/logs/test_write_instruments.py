@@ -115,11 +115,11 @@ def test_drop_outs_come_as_often_and_last_as_long_as_asked() -> None:
             assert not np.any((time >= one.start_s) & (time <= one.start_s + one.duration_s))
 
 
-def test_a_setting_is_written_when_it_changes() -> None:
-    made = run(30.0)
+def test_a_setting_is_written_when_it_changes_and_at_the_end() -> None:
+    made = run(25.0)
     one = only(measure([made], logger_of("full"), 1), "setting")
-    assert one.time_s.tolist() == [0.0, 10.0, 20.0, 30.0]
-    assert one.value.tolist() == [54.5, 54.0, 53.5, 53.0]
+    assert one.time_s.tolist() == [0.0, 10.0, 20.0, 25.0]
+    assert one.value.tolist() == [54.5, 54.0, 53.5, 53.5]
 
 
 def test_the_clean_logger_measures_what_was() -> None:

@@ -375,6 +375,14 @@ def _gather(car: Floats, built: _Track, low: float, high: float) -> None:
     built.speed.extend([high] * int(RUN_UP_S * high / STEP_M))
 
 
+def stop_pedal(vehicle: Vehicle, stop: StopAsked, speed_mps: float) -> float:
+    """Pedal effort of a stop at a speed, as road force. [N]"""
+    out, found, road = np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE), np.zeros(tr.ROAD_SIZE)
+    road[tr.GRIP], road[tr.SPEED] = 1.0, speed_mps
+    env.limits(vehicle.vector, vehicle.table, stop.share, road, out, found)
+    return stop.effort_frac * float(min(found[env.FRONT], found[env.REAR]))
+
+
 def _brake(vehicle: Vehicle, built: _Track, stop: StopAsked, high: float, low: float) -> None:
     """Metres in which it brakes at a part of its limit, and the intent of doing so."""
     out, found, road = np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE), np.zeros(tr.ROAD_SIZE)

@@ -95,7 +95,9 @@ def record(
     }
     log = measure(cut.runs, logger, request.seed, about=about)
     name = f"{slug(driven.name)}-{logger.name}-{request.seed}"
-    file, beside = name + ENDINGS[request.format], name + tt.ENDING
+    rows = "-rows" if request.format == "long-csv" else ""
+    file = name + rows + ENDINGS[request.format]
+    beside = file + tt.ENDING
     with filling_folder(folder) as part:
         progress("writing", 0, 1)
         written = write(log, part / file, request.format, style)
@@ -130,6 +132,14 @@ def _check(request: RecordRequest) -> None:
             hint=hint,
         )
 
+    if request.stops is None and (request.circuit is None) == (request.sheet is None):
+        raise refuse(
+            "a recording needs something to drive, one of three",
+            "circuit, sheet, stops",
+            "circuit and sheet" if request.circuit else "none",
+            "a circuit, a zone sheet, or a number of stops",
+            "--circuit FILE, --sheet FILE, or --stops 3",
+        )
     if request.stops is not None:
         for name in ("circuit", "sheet", "zone", "plan"):
             if getattr(request, name) is not None:

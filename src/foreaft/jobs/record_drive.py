@@ -16,7 +16,16 @@ from foreaft.drive.hands import MEAN, Scatter, assumptions, draw, pilot_row
 from foreaft.drive.intent import intend
 from foreaft.drive.ride import Vehicle, gear_numbers
 from foreaft.drive.session import Session, zone_session
-from foreaft.drive.stint import DrivenRun, Leg, Pass, StopAsked, drive_all, stops_leg, turned
+from foreaft.drive.stint import (
+    DrivenRun,
+    Leg,
+    Pass,
+    StopAsked,
+    drive_all,
+    stop_pedal,
+    stops_leg,
+    turned,
+)
 from foreaft.drive.trace import Floats
 from foreaft.jobs.advise import find_zone
 from foreaft.jobs.common import Cancelled, Notes, Progress
@@ -29,10 +38,21 @@ from foreaft.model.car import Car
 from foreaft.model.conditions import Conditions
 from foreaft.model.driver import Driver
 from foreaft.physics import layout as at
+from foreaft.physics import pilot as pl
 from foreaft.plan import cost as co
 
 LAPS_STREAM: Final = 11
 """Keeps the driver's draws apart from those of the logger, which begin with the same seed."""
+
+LAPS_CORRECT_FRAC: Final = 0.6
+"""On laps a driver who is plainly too slow lets the pedal go, up to this part of it.
+
+He comes to a zone from what went wrong in the one before; with the little that he corrects in a
+single zone he would stand before the corner. An assumption.
+"""
+
+STOPS_CORRECT_FRAC: Final = 0.0
+"""In a test stop he presses what he was asked for, whatever the speed."""
 
 LAPS_AT_ONCE: Final = 40
 """Laps of one run, which is held in memory."""
@@ -79,8 +99,6 @@ def drive_laps(
         seed=request.seed,
     )
     work = work_out(asked, car, driver, conditions, notes)
-    for one in assumptions(driver):
-        notes.assume(**one)
     place = zones_identity(asked)
     zones = range(len(work.lap.faces))
     if request.zone is not None:
@@ -98,7 +116,12 @@ def drive_laps(
     closed = work.lap.stations is not None and request.zone is None
     runs = drive_all(
         vehicle,
-        pilot_row(driver, max(one.tasks[0].intent.first_pedal_N for one in learnt)),
+        _pilot(
+            driver,
+            max(one.tasks[0].intent.first_pedal_N for one in learnt),
+            LAPS_CORRECT_FRAC,
+            notes,
+        ),
         lap.leg if closed else lap.passing,
         rate_hz,
         len(table) if closed else len(table) * len(zones),
@@ -286,6 +309,19 @@ def _scatter(
     return draw(driver, float(vehicle.vector[at.MASS]), wider, random)
 
 
+def _pilot(driver: Driver, hardest_pedal_N: float, corrects_frac: float, notes: Notes) -> Floats:
+    """The driver at the wheel, with what he corrects on such a programme."""
+    row = pilot_row(driver, hardest_pedal_N)
+    row[pl.CORRECTS] = corrects_frac
+    own = {
+        "value": corrects_frac,
+        "source": "assumption: changes the pedal by up to this part to meet the planned speed",
+    }
+    for one in assumptions(driver):
+        notes.assume(**(one | own if one["key"].endswith(".corrects_frac") else one))
+    return row
+
+
 # ---------------------------------------------------------------- straight stops
 
 
@@ -303,8 +339,6 @@ def drive_stops(
     known_adjuster(car)
     car = driven_by(car, driver)
     arrays = arrays_of(car, conditions)
-    for one in assumptions(driver):
-        notes.assume(**one)
     vehicle = Vehicle(arrays.vector[0], arrays.table[0], gear_numbers(car))
     wanted = request.settings or [float(np.median(arrays.settings))]
     rows = [_index(arrays.settings, one) for one in wanted]
@@ -336,13 +370,10 @@ def drive_stops(
             per_step,
         )
 
-    hardest = 1.2 * float(arrays.vector[0][at.MASS]) * 9.80665
-    first_leg = leg(1)
-    if first_leg is not None:
-        hardest = max(one.intent.first_pedal_N for one in first_leg.passes)
+    hardest = max(stop_pedal(vehicle, one, mps_from_kmh(request.from_kmh)) for one in asked)
     runs = drive_all(
         vehicle,
-        pilot_row(driver, hardest),
+        _pilot(driver, hardest, STOPS_CORRECT_FRAC, notes),
         leg,
         rate_hz,
         len(asked),

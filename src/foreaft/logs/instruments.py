@@ -26,7 +26,7 @@ Run = Mapping[str, Floats]
 """One run: ``time_s`` from 0 on, rising, and channels of the same length."""
 
 ON_CHANGE: Final = 0.0
-"""Rate of a sensor that writes a sample when its value changes, and never else."""
+"""Rate of a sensor that writes a sample when its value changes, and at the ends of a session."""
 
 MOST_SAMPLES: Final = 200_000_000
 """So many samples are written at most: 1.6 GB of numbers."""
@@ -378,9 +378,9 @@ def _clock(sensor: Sensor, span: float, silent: Floats) -> Floats:
 
 
 def _changes(time: Floats, true: Floats) -> Floats:
-    """Times at which a value is new, the first one included."""
+    """Times at which a value is new, with the first one and the last."""
     new = np.flatnonzero(np.diff(true) != 0.0) + 1
-    return np.asarray(time[np.concatenate(([0], new))])
+    return np.asarray(time[np.unique(np.concatenate(([0], new, [len(time) - 1])))])
 
 
 # ---------------------------------------------------------------- four loggers

@@ -1,4 +1,4 @@
-"""The truth beside a made log: ``NAME.truth.json``, so that whoever reads the log can be judged.
+"""The truth beside a made log: ``LOG.csv.truth.json`` beside ``LOG.csv``, so that whoever reads the log can be judged.
 
 Everything a real log hides stands here: what the car and its hardware are, which setting was run
 where, what the driver drew, what went wrong, and how each sensor of the logger was wrong.
