@@ -40,6 +40,7 @@ JOBS: dict[str, tuple[type[answers.Answer], type[requests.Request] | None]] = {
     "plan": (answers.Plan, requests.PlanRequest),
     "stop": (answers.Stop, requests.StopRequest),
     "ideal": (answers.Ideal, requests.IdealRequest),
+    "limit": (answers.Limit, requests.LimitRequest),
     "zones": (answers.Zones, requests.ZonesRequest),
     "read": (answers.ReadLog, requests.ReadRequest),
     "advise": (answers.Advice, requests.AdviseRequest),

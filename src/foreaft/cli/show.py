@@ -6,7 +6,19 @@ from collections.abc import Sequence
 from typing import Any
 
 from foreaft.base.units import GRAVITY_MPS2
-from foreaft.model.answers import Advice, Envelope, Ideal, Plan, Report, Stop, ZonePlan, Zones
+from foreaft.model.answers import (
+    Advice,
+    Envelope,
+    Ideal,
+    Limit,
+    LimitWay,
+    LimitZone,
+    Plan,
+    Report,
+    Stop,
+    ZonePlan,
+    Zones,
+)
 from foreaft.report.words import Units, format_length, format_percent, format_setting, format_speed
 
 
@@ -216,6 +228,54 @@ def ideal(answer: Envelope[Ideal]) -> str:
         for low, high in road.rear_above_front:
             lines.append(f"  rear above front from z = {low:.3f} to {high:.3f}")
     return "\n".join(lines)
+
+
+def limit(answer: Envelope[Limit]) -> str:
+    """One line per zone: what each balance takes and leaves, at the limit of the car."""
+    result = answer.result
+    step = result.adjuster.step
+    ends = [format_setting(v, step) for v in (result.adjuster.min, result.adjuster.max)]
+    head = ("zone", "lap setting", "plan", "planned", "perfect", "lap leaves", "plan leaves")
+    total = result.total
+    lines = [
+        f"\n{result.car_name} at {result.circuit_name}, {result.conditions_name}.",
+        "Braking to the apex at the limit of the car, without any margin: what a driver leaves",
+        "below the limit is another and larger thing, and so is the risk of going there.",
+        f"One setting for the lap: {format_setting(result.lap_setting, step)}.",
+        f"Perfect: the balance moved all the time, anywhere from {ends[0]} to {ends[1]}.",
+        "",
+        table(head, [_limit_line(zone, step) for zone in result.zones]),
+        "",
+        f"Left on the table by the lap setting: {total.lap_setting_leaves_s:.3f} s; by the plan: "
+        f"{total.plan_leaves_s:.3f} s.",
+        f"A balance without ends to its range would gain {total.beyond_range_s:.3f} s more.",
+    ]
+    if total.left_out:
+        lines.append(f"Not in the sums, for want of an answer: {', '.join(total.left_out)}.")
+    if total.lap_time_range_s is not None:
+        lines.append(
+            f"Lap with every zone braked at the limit: {total.lap_time_lap_setting_s:.2f} s with "
+            f"the lap setting, {total.lap_time_plan_s:.2f} s with the plan, "
+            f"{total.lap_time_range_s:.2f} s perfect."
+        )
+    return "\n".join([*lines, ""])
+
+
+def _limit_line(zone: LimitZone, step: float) -> tuple[str, ...]:
+    lap, plan, perfect, _ = zone.ways
+    leaves = (zone.lap_setting_leaves_s, zone.plan_leaves_s)
+    return (
+        f"{zone.zone_id} {zone.name}",
+        _limit_time(lap),
+        "" if plan.setting is None else format_setting(plan.setting, step),
+        _limit_time(plan),
+        _limit_time(perfect),
+        *("" if one is None else f"{one:.3f} s" for one in leaves),
+    )
+
+
+def _limit_time(way: LimitWay) -> str:
+    return "no answer" if way.time_s is None else f"{way.time_s:.3f} s"
 
 
 def zones(answer: Envelope[Zones]) -> str:

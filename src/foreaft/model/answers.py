@@ -337,6 +337,81 @@ class Zones(Answer):
     zones: list[ZoneFace]
 
 
+class LimitWay(Answer):
+    """The fastest way through one zone with one setting, or with a balance that is free to move.
+
+    ``time_s`` is None where the solver found none; ``status`` is its own word.
+    ``steady_time_s`` is the same way worked out without a solver, at the limit place by place.
+    Shares are those of the brakes over the braking distance.
+    """
+
+    balance: Literal["lap_setting", "plan", "range", "free"]
+    setting: float | None
+    time_s: float | None
+    steady_time_s: float
+    brake_distance_m: float | None
+    share_low_frac: float | None
+    share_high_frac: float | None
+    missing_grip_frac: float | None
+    status: str
+
+
+class LimitProfile(Answer):
+    """The perfect balance inside the adjuster's range, metre by metre (s from the apex)."""
+
+    s_m: list[float]
+    speed_mps: list[float]
+    decel_mps2: list[float]
+    torque_share_frac: list[float | None]
+
+
+class LimitZone(Answer):
+    """One zone: what each balance takes, and what it leaves to the perfect one in the range.
+
+    ``beyond_range_s`` is what the adjuster's range leaves to a balance without ends.
+    """
+
+    zone_id: str
+    name: str
+    approach_speed_mps: float
+    apex_speed_mps: float
+    stretch_m: float
+    ways: list[LimitWay]
+    lap_setting_leaves_s: float | None
+    plan_leaves_s: float | None
+    beyond_range_s: float | None
+    profile: LimitProfile | None
+
+
+class LimitTotal(Answer):
+    """Sums over the zones that were solved; ``left_out`` names the others.
+
+    Lap times are those of the lap the zones were cut from, with its zones driven at the limit;
+    None where there is no such lap.
+    """
+
+    lap_setting_leaves_s: float
+    plan_leaves_s: float
+    beyond_range_s: float
+    left_out: list[str]
+    lap_time_lap_setting_s: float | None
+    lap_time_plan_s: float | None
+    lap_time_range_s: float | None
+
+
+class Limit(Answer):
+    """Result of the job ``limit``."""
+
+    car_name: str
+    circuit_name: str
+    conditions_name: str
+    adjuster: AdjusterFace
+    points: int
+    lap_setting: float
+    zones: list[LimitZone]
+    total: LimitTotal
+
+
 class Narrowed(Answer):
     """A range made smaller by what the driver felt."""
 
