@@ -41,6 +41,10 @@ speed = np.zeros(80)
 print(motion.lap(vector, table, share, roads, np.full(80, 8.0), True, 0.9, 0.97, speed))
 print(motion.crossover_share(vector, table, 30.0))
 print(motion.mid_corner_difference(vector, table, 30.0, 0.9))
+from physics.driving import Bench
+bench = Bench(vector, table, 40.0, share).set(STEER=0.05, PEDAL=30000.0)
+bench.run(0.1, dt=0.002)
+print(*bench.state, *bench.out, *bench.work)
 """
 
 
