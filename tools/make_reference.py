@@ -17,7 +17,7 @@ from typing import Any
 from foreaft.base import errors
 from foreaft.cli.parser import CAUTION, make_parser
 from foreaft.jobs import requests
-from foreaft.model import answers, answers_trial
+from foreaft.model import answers, answers_record, answers_trial
 
 ROOT = Path(__file__).resolve().parents[1]
 SOURCE = ROOT / "src" / "foreaft"
@@ -43,6 +43,7 @@ JOBS: dict[str, tuple[type[answers.Answer], type[requests.Request] | None]] = {
     "limit": (answers.Limit, requests.LimitRequest),
     "zones": (answers.Zones, requests.ZonesRequest),
     "read": (answers.ReadLog, requests.ReadRequest),
+    "record": (answers_record.Record, requests.RecordRequest),
     "advise": (answers.Advice, requests.AdviseRequest),
     "trial": (answers_trial.Trial, requests.TrialRequest),
     "history": (answers.Report, None),
