@@ -60,6 +60,13 @@ SKILLS: Final[dict[str, Skill]] = {
     "eases_1ps": Skill(
         "1/s", "eases so many hardest pedals a second while a front wheel stands", 0.5, 2.0, 4.0
     ),
+    "apex_speed_frac": Skill(
+        "",
+        "goes for this part of the plan's apex speed, which is that of a master",
+        0.93,
+        0.96,
+        0.985,
+    ),
     "exit_frac": Skill(
         "", "part of the possible acceleration used on the way out of a bend", 0.75, 0.85, 0.93
     ),

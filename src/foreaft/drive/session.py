@@ -11,7 +11,7 @@ import numpy as np
 
 from foreaft.base.errors import Cancelled
 from foreaft.drive.course import Course, zone_course
-from foreaft.drive.hands import MEAN, Scatter, pilot_row
+from foreaft.drive.hands import MEAN, SKILLS, Scatter, pilot_row
 from foreaft.drive.intent import Intent, lay
 from foreaft.drive.outcome import Stage, judge
 from foreaft.drive.practice import MOST_M, Ground, Practised, practise
@@ -142,30 +142,11 @@ def zone_session(
     if road.stations.closed and apex < course.start_s_m:
         apex += road.stations.length_m
     row = pilot_row(driver, intent.first_pedal_N)
-    task = learn(vehicle, course, row, intent, apex, share, zone_id, name)
-    return Session(vehicle, course, row, (task,), units)
-
-
-def learn(
-    vehicle: Vehicle,
-    course: Course,
-    row: Floats,
-    intent: Intent,
-    apex_s_m: float,
-    share: float,
-    zone_id: str,
-    name: str,
-) -> Task:
-    """Return a zone practised on a course that has it."""
-    stage = Stage(
-        zone_id,
-        name,
-        apex_s_m - intent.brake_before_m,
-        apex_s_m - intent.turn_in_before_m,
-        apex_s_m,
-    )
+    stage = Stage(zone_id, name, apex - intent.brake_before_m, apex - intent.turn_in_before_m, apex)
     line = course.line.copy()
     line[:, pl.SHARE] = share
-    found = practise(Ground(vehicle, course, line, apex_s_m, stage), intent, row)
-    learnt = replace(stage, brake_s_m=apex_s_m - found.intent.brake_before_m)
-    return Task(found, learnt, course.start_s_m)
+    pace = SKILLS["apex_speed_frac"].of(driver.level)
+    ground = Ground(vehicle, course, line, apex, stage, pace, driver.hold_sd_frac)
+    found = practise(ground, intent, row)
+    learnt = replace(stage, brake_s_m=apex - found.intent.brake_before_m)
+    return Session(vehicle, course, row, (Task(found, learnt, course.start_s_m),), units)

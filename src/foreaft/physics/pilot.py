@@ -125,6 +125,9 @@ CHASES_MOST_MPS2: Final = 1.5
 CHASES_TURNING_MPS2: Final = 0.3
 """Acceleration per speed missing [1/s], and the largest, straight and turning (assumptions)."""
 
+LIFTS_M: Final = 0.5
+"""So far outside his line in a bend he waits with the throttle (assumption)."""
+
 HANDS_FREE_MPS2: Final = 3.0
 """Below this cornering the road is as good as straight (as in track/cut)."""
 
@@ -308,9 +311,11 @@ def _accelerate(
     if not braking and memory[COUNTERING] == 0.0 and memory[GAVE_UP] == 0.0:
         ahead = row + LEAD_S * speed / step
         wanted = on_line(line, ahead, ACCEL)
-        turning = abs(on_line(line, row, CURVATURE)) * speed * speed > HANDS_FREE_MPS2
+        bend = on_line(line, row, CURVATURE) * speed * speed
+        turning = abs(bend) > HANDS_FREE_MPS2
         if turning and wanted > 0.0:
-            wanted *= driver[EXIT]
+            outward = -memory[OFFSET] if bend > 0.0 else memory[OFFSET]
+            wanted *= 0.0 if outward > LIFTS_M else driver[EXIT]
         most = CHASES_TURNING_MPS2 if turning else CHASES_MOST_MPS2
         missing = CHASES * (on_line(line, row, SPEED) - speed)
         wanted += min(max(missing, -CHASES_MOST_MPS2), most)
