@@ -77,7 +77,8 @@ def force(
     Notes
     -----
     With s the vector (along / its peak, across / its peak) and n its direction, force = peak in the
-    direction n x f(|s|) up to |s| = 1.
+    direction n x f(|s|) up to |s| = 1; what the table's combined curve has over the friction
+    ellipse comes in with |s|^2, so that small slips along and across do not disturb each other.
     Past it the force turns from there to the sliding force straight against the slip, which it
     reaches at the slip along of a locked wheel.
     """
@@ -94,6 +95,8 @@ def force(
     s = sqrt(squared)
     rounder = _curve_over_ellipse(table, axle, s_x * s_x / squared)
     f_x = mu_x * s_x / s * load
+    if s < 1.0:  # a free rolling tyre corners as stiffly whichever way it is braked a little
+        rounder = 1.0 + (rounder - 1.0) * squared
     f_y = -mu_y * s_y / s * rounder * load
     if s <= 1.0:
         rise = s * (RISE + s * (3.0 - 2.0 * RISE + s * (RISE - 2.0)))
