@@ -42,4 +42,4 @@ clean:
 
 bench: ## ratios against plain ways
 	@tools/setup.sh test
-	@for one in choose plan lap transient cold; do .venv/bin/python benchmarks/$$one.py || exit 1; done
+	@for one in choose plan lap transient read cold; do .venv/bin/python benchmarks/$$one.py || exit 1; done

@@ -28,7 +28,7 @@ SECONDS = 3600
 CHANNELS = 60
 TARGET_RATIO = 2.5
 TARGET_MEMORY = 3.0
-REPEATS = 5
+REPEATS = 3
 
 
 def columns(seconds: int) -> dict[str, np.ndarray]:

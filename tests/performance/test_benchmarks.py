@@ -27,7 +27,7 @@ def run(name: str) -> subprocess.CompletedProcess[str]:
 
 @pytest.mark.timing
 @pytest.mark.slow
-@pytest.mark.parametrize("name", ["lap", "plan", "transient", "cold"])
+@pytest.mark.parametrize("name", ["lap", "plan", "transient", "read", "cold"])
 def test_twice_the_target_is_met(name: str) -> None:
     done = run(name)
     if done.returncode != 0:  # somebody else may have needed the machine: once more
