@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from foreaft.base.units import g_from_mps2
-from foreaft.cli.show import around, table
+from foreaft.cli.show import table
 from foreaft.model.answers import Envelope
 from foreaft.model.answers_debrief import Debrief, DebriefZone, Scatter
 from foreaft.report import debrief_words as words
@@ -32,7 +32,7 @@ def debrief(answer: Envelope[Debrief], units: Units) -> str:
         lines.append("\nWhat these channels cannot tell:")
         for untold in result.cannot_tell:
             lines.append(f"  {untold.what}: {untold.because}. To settle it: {untold.would_settle}.")
-    return "\n".join([*lines, "", *around(answer)])
+    return "\n".join([*lines, ""])
 
 
 def _laps(result: Debrief) -> list[str]:

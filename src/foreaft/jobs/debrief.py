@@ -562,7 +562,7 @@ class _Result:
         ]
         found = advice.work_on(self.first.zones, rows, events, full, theirs)
         by_id = {zone.zone_id: zone for zone in zones}
-        made = []
+        made: list[WorkOn] = []
         for one in found:
             zone = by_id[one.zone_id]
             text = words.work_on(
@@ -573,6 +573,7 @@ class _Result:
                 one.events,
                 zone.technique_first,
                 self.request.units,
+                again=any(by_id[before.zone_id].technique_first for before in made),
             )
             made.append(WorkOn(zone_id=one.zone_id, text=text, gain_s=one.gain_s))
         return made

@@ -2,12 +2,34 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from foreaft.files.atomic import write_folder
 from foreaft.jobs.common import to_json
 from foreaft.jobs.debrief import Looked
+from foreaft.laps.advice import usual_passes
+from foreaft.laps.grip import bulged
+from foreaft.laps.match import Pass, Zone
+from foreaft.laps.measure import Measured
+from foreaft.laps.session import Session
+from foreaft.model.answers_debrief import DebriefZone
+from foreaft.report.debrief_data import Floats, Mark, PassStrip, Role, ZoneStrips
+from foreaft.report.debrief_page import products
 from foreaft.report.words import Units
+
+STEP_M: Final = 2.0
+BEFORE_M: Final = 25.0
+AFTER_M: Final = 40.0
+DRAWN_MOST: Final = 12
+"""So many passes are laid over each other; more are a grey band nobody reads."""
+
+DIRECTIONS: Final = 13
+ENOUGH: Final = 5
 
 
 def hand_over(looked: Looked, folder: Path, units: Units = "metric") -> list[Path]:
@@ -17,7 +39,152 @@ def hand_over(looked: Looked, folder: Path, units: Units = "metric") -> list[Pat
     ------
     InputError
         If the folder cannot be written.
+    MissingPart
+        If the typesetter is not installed.
     """
+    drawn = [zone_strips(looked, zone) for zone in looked.answer.result.zones]
     made: dict[str, bytes | str] = {"debrief.json": to_json(looked.answer)}
+    made |= products(looked.answer, drawn, units)
     write_folder(folder, made)
     return [folder / name for name in made]
+
+
+def zone_strips(looked: Looked, face: DebriefZone) -> ZoneStrips:
+    """All that is drawn of one zone: of the first session, and the other driver's best pass."""
+    session = looked.sessions[0]
+    zone = next(one for one in session.zones if one.zone_id == face.zone_id)
+    length = session.placed.stations.length_m
+    brake = _short(face.brake_s_m, zone.apex_s_m, length)
+    s = np.arange(
+        _short(zone.entry_s_m, zone.apex_s_m, length) - BEFORE_M,
+        max(_short(zone.exit_s_m, zone.apex_s_m, length), AFTER_M),
+        STEP_M,
+    )
+    rows = usual_passes(session.rows, session.full, zone.zone_id)
+    best = _best(rows)
+    strips = [
+        _strip(session, zone, one, s, "best" if one.lap_id == best else "usual")
+        for one in _drawn(session, zone, rows, best)
+    ]
+    for other in looked.others[:1]:
+        theirs = _best(usual_passes(other.rows, other.full, zone.zone_id))
+        strips += [
+            _strip(other, zone, one, s, "other")
+            for one in other.passes
+            if one.zone_id == zone.zone_id and one.lap_id == theirs
+        ]
+    cloud = _cloud(session, zone, rows, best)
+    plan = None if face.against_plan is None else face.against_plan.brake_s_m
+    shown = next((one for one in face.scatter if one.measure == "use_shown_frac"), None)
+    return ZoneStrips(
+        zone_id=zone.zone_id,
+        name=zone.name,
+        s_m=s,
+        passes=tuple(strips),
+        passes_all=len(rows),
+        brake_s_m=brake,
+        turn_in_s_m=_short(zone.turn_in_s_m, zone.apex_s_m, length),
+        plan_brake_s_m=None if plan is None else _short(plan, zone.apex_s_m, length),
+        marks=_marks(session, zone),
+        use_shown_frac=None if shown is None else shown.median,
+        brake_known=session.series.brake_frac is not None,
+        other_name=looked.answer.result.other_name,
+        **cloud,
+    )
+
+
+def _short(a: float, b: float, length: float) -> float:
+    return (a - b + 0.5 * length) % length - 0.5 * length
+
+
+def _best(rows: Sequence[Measured]) -> str | None:
+    timed = [row for row in rows if row.time_s is not None]
+    return min(timed, key=lambda row: row.time_s or np.inf).lap_id if timed else None
+
+
+def _drawn(session: Session, zone: Zone, rows: Sequence[Measured], best: str | None) -> list[Pass]:
+    """The best pass and others spread evenly over the session."""
+    laps = [row.lap_id for row in rows]
+    picked = np.unique(np.linspace(0, len(laps) - 1, min(len(laps), DRAWN_MOST)).astype(int))
+    wanted = {laps[i] for i in picked} | ({best} if best is not None else set())
+    return [one for one in session.passes if one.zone_id == zone.zone_id and one.lap_id in wanted]
+
+
+def _strip(session: Session, zone: Zone, one: Pass, s: Floats, role: Role) -> PassStrip:
+    """One pass at equal steps of place."""
+    series, length = session.series, session.placed.stations.length_m
+    rate = series.rate_hz
+    first = max(one.braking.low - round(20.0 * rate), 0)
+    part = slice(first, min(one.braking.low + round(12.0 * rate), len(series.time_s)))
+    own = session.placed.s_m[part]
+    turns = np.round((session.placed.s_m[one.braking.low] - zone.apex_s_m) / length)
+    here = own - zone.apex_s_m - turns * length
+    good = np.isfinite(here)
+    rising = np.maximum.accumulate(here[good])
+
+    def along(values: Floats) -> Floats:
+        if len(rising) < 2:
+            return np.full(len(s), np.nan)
+        return np.asarray(np.interp(s, rising, values[part][good], left=np.nan, right=np.nan))
+
+    return PassStrip(one.lap_id, role, along(series.speed_mps), along(session.evidence.level))
+
+
+def _marks(session: Session, zone: Zone) -> tuple[Mark, ...]:
+    length = session.placed.stations.length_m
+    found = []
+    for event in session.events:
+        at = int(session.series.index(event.start_s))
+        s = session.placed.s_m[at]
+        if event.zone_id == zone.zone_id and np.isfinite(s) and event.kind != "unused":
+            place = _short(float(s) % length, zone.apex_s_m, length)
+            speed = float(session.series.speed_mps[at])
+            found.append(Mark(place, speed, event.kind, event.axle))
+    return tuple(found)
+
+
+def _cloud(
+    session: Session, zone: Zone, rows: Sequence[Measured], best: str | None
+) -> dict[str, Floats]:
+    """Samples of the passes while braking, the best pass in order, and what was shown."""
+    laps = {row.lap_id for row in rows}
+    parts = [
+        (one.lap_id, slice(int(one.braking.start), one.braking.low + 1))
+        for one in session.passes
+        if one.zone_id == zone.zone_id and one.lap_id in laps
+    ]
+    every = np.concatenate([np.arange(p.start, p.stop) for _, p in parts]) if parts else _NONE
+    mine = [np.arange(p.start, p.stop) for lap, p in parts if lap == best]
+    chosen = mine[0] if mine else _NONE
+    chosen = chosen[:: max(1, round(session.series.rate_hz / 25.0))]
+    decel, side = session.decel_mps2, session.side_mps2
+    return {
+        "decel_mps2": decel[every],
+        "side_mps2": side[every],
+        "best_decel_mps2": decel[chosen],
+        "best_side_mps2": side[chosen],
+        "shown_mps2": _shown_by_direction(session, every),
+    }
+
+
+_NONE: Final = np.zeros(0, dtype=np.int64)
+
+
+def _shown_by_direction(session: Session, at: NDArray[np.int64]) -> Floats:
+    """What the car showed at this zone's speeds, in each direction from straight to sideways."""
+    if len(at) == 0:
+        return np.zeros(0)
+    speeds = session.series.speed_mps[at]
+    near = (session.series.speed_mps >= speeds.min()) & (session.series.speed_mps <= speeds.max())
+    angle = np.arctan2(session.side_mps2, np.maximum(session.decel_mps2, 0.0))
+    edges = np.linspace(0.0, 0.5 * np.pi, DIRECTIONS)
+    half = 0.5 * (edges[1] - edges[0])
+    found = np.full(DIRECTIONS, np.nan)
+    for k, edge in enumerate(edges):
+        here = near & (np.abs(angle - edge) <= half) & np.isfinite(session.shown_mps2)
+        if here.sum() >= ENOUGH:
+            found[k] = float(np.median(session.shown_mps2[here]))
+    known = np.flatnonzero(np.isfinite(found))
+    if len(known) < 2:
+        return np.zeros(0)
+    return bulged(np.interp(np.arange(DIRECTIONS), known, found[known]), edges)

@@ -76,9 +76,27 @@ def use_shown(series: Series, braking: Flags) -> tuple[Floats, Floats]:
         return np.full(len(total), np.nan), np.full(len(total), np.nan)
     everywhere = np.interp(np.arange(ANGLE_BINS), known, everywhere[known])
     table = np.where(np.isfinite(table), table, everywhere)
+    angles = (np.arange(ANGLE_BINS) + 0.5) / ANGLE_BINS * 0.5 * np.pi
+    table = np.array([bulged(row, angles) for row in table])
     shown = _between(table, edges, series.speed_mps, angle)
     use = np.where(moving, total / np.maximum(shown, 1e-6), np.nan)
     return use, np.where(moving, shown, np.nan)
+
+
+def bulged(radii: Floats, angles: Floats) -> Floats:
+    """The smallest outward bulging curve round what was shown in some directions.
+
+    A car that can do two things can do what lies on the line between them: a direction nobody
+    asked for takes no grip away.
+    """
+    found = radii.copy()
+    for k, angle in enumerate(angles):
+        for i in range(k):
+            for j in range(k + 1, len(radii)):
+                chord = radii[i] * radii[j] * np.sin(angles[j] - angles[i])
+                chord /= radii[i] * np.sin(angle - angles[i]) + radii[j] * np.sin(angles[j] - angle)
+                found[k] = max(found[k], chord)
+    return found
 
 
 def _between(table: Floats, edges: Floats, speed: Floats, angle: Floats) -> Floats:

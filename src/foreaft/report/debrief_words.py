@@ -105,6 +105,7 @@ def work_on(
     events: Sequence[tuple[str, int, int]],
     technique_first: bool | None,
     units: Units,
+    again: bool = False,
 ) -> str:
     """Say one thing to work on in a short paragraph.
 
@@ -114,6 +115,8 @@ def work_on(
         Whose best pass the usual one is held against: ``own``, or the other driver's name.
     differences : sequence of (measure, usual, best)
     events : sequence of (kind, passes with it, passes)
+    again : bool
+        Whether it has been said of another zone what technique first means.
     """
     whose = "your own best" if against == "own" else f"{against}'s best"
     said = [f"{name}: {gain_s:.2f} s a lap lie between your usual pass and {whose}."]
@@ -125,7 +128,9 @@ def work_on(
         said.append(f"In {count} of {of} passes {EVENTS[kind][0]}.")
     if events:
         said.append(REMEDY[events[0][0]])
-    if technique_first:
+    if technique_first and again:
+        said.append("Technique first here too.")
+    elif technique_first:
         said.append(
             "Technique first: your release scatters by more than two steps of the adjuster "
             "change, so no setting can be judged here yet."
