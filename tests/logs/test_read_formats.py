@@ -58,7 +58,8 @@ def _mdf(folder: Path, version: str = "4.10") -> Path:
         (time, {name: (channels[name], UNITS[name]) for name in part})
         for part in (names[:5], names[5:12], names[12:])
     ]
-    return made.write_mdf(folder / "e.mf4", groups, version)
+    ending = ".mf4" if version.startswith("4") else ".mdf"  # the library would change it
+    return made.write_mdf(folder / f"e{ending}", groups, version)
 
 
 WAYS: dict[str, Callable[[Path], Path]] = {
@@ -68,6 +69,7 @@ WAYS: dict[str, Callable[[Path], Path]] = {
     "Parquet": _parquet,
     "MDF 4.10": _mdf,
     "MDF 4.20": lambda folder: _mdf(folder, "4.20"),
+    "MDF 3.30": lambda folder: _mdf(folder, "3.30"),
 }
 
 

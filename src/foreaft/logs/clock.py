@@ -27,6 +27,9 @@ RESTART_S: Final = 5.0
 MAX_RESTARTS: Final = 50
 """More steps back than this are rows out of order, not sessions (assumption)."""
 
+TICK_S: Final = 1e-7
+"""Times nearer than this are the same: no logger of a car writes ten million rows a second."""
+
 SHORTEST_S: Final = 1.0
 """A shorter session holds nothing to learn from; it is left out (assumption)."""
 
@@ -246,10 +249,10 @@ def _respaced(session: Session, rows: Rows, time: Floats) -> tuple[Rows, Floats]
         return rows, time
     if _in_bursts(steps):
         spread = _spread(time, steps)
-        if (np.diff(spread) > 0.0).all():
+        if (np.diff(spread) > TICK_S).all():
             session.done.append(Done("times of receipt in bursts spread evenly", None, len(time)))
             return rows, spread
-    keep = np.append(steps > 0.0, True)
+    keep = np.append(steps > TICK_S, True)
     if keep.all():
         return rows, time
     session.done.append(Done("samples at the time of another left out", None, int((~keep).sum())))
