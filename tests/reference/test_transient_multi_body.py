@@ -12,6 +12,8 @@ The multi-body car is weighed before it is driven, as a real one would be:
   neither h_s nor h_cg: it is read off a gentle stop, at 0.4 g, far from any lock.
 """
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
 from scipy.integrate import solve_ivp
@@ -194,6 +196,78 @@ def test_from_published_numbers_alone_the_deceleration_is_within_four_percent(nu
     assert own == pytest.approx(theirs, rel=0.04)
     if share in (0.60, 0.70, 0.76, 0.95):  # far from any crossover
         assert own_axle == axle
+
+
+# ---------------------------------------------------------------- braking into a turn
+
+TURN_SPEED, STEER, TURN_S, PRESS_S = 22.36, 0.025, 4.0, 0.1
+"""About 5 m/s2 of side acceleration, as ISO 7975 asks; brakes for a second after four."""
+
+
+def multi_body_turn(p, decel):
+    """Give its roll share of load transfer, yaw rate before, and yaw rate after over before.
+
+    Terms that jump or shift with the sign of the camber are zero: ours has none.
+    """
+    for name in ("p_hy1", "p_hy3", "p_vy1", "p_vy3", "p_dy3"):
+        setattr(p.tire, name, 0.0)
+
+    def motion(t, x):
+        rate = STEER / 0.5 if t < 0.5 else 0.0
+        hold = max(1.5 * (TURN_SPEED - x[3]), 0.0)
+        brake = -decel * min((t - TURN_S) / PRESS_S, 1.0)
+        return vehicle_dynamics_mb(x.tolist(), [rate, hold if t < TURN_S else brake], p)
+
+    x, seen = np.array(init_mb([0.0, 0.0, 0.0, TURN_SPEED, 0.0, 0.0, 0.0], p)), []
+    times = (0.0, 0.5, TURN_S, TURN_S + PRESS_S, TURN_S + 1.0)
+    for span in pairwise(times):
+        x = solve_ivp(motion, span, x, method="RK45", rtol=1e-5, atol=1e-7).y[:, -1]
+        seen.append(x)
+    before = seen[1]
+    front = p.T_f**2 * np.sin(before[13])
+    rear = p.T_r**2 * np.sin(before[18])
+    return front / (front + rear), before[5], seen[3][5] / before[5]
+
+
+def own_turn(p, car, roll_share, decel):
+    row, table = car[0].copy(), car[1]
+    row[at.ROLL_FRONT], row[at.POWER], row[at.DRIVE_FRONT] = roll_share, 1e5, p.T_se
+    bench = Bench(row, table, TURN_SPEED, p.T_sb)
+
+    def hold(b):
+        missing = p.m * max(1.5 * (TURN_SPEED - b.speed), 0.0)
+        b.controls[tc.STEER] = STEER * min(b.time / 0.5, 1.0)
+        b.controls[tc.THROTTLE] = missing * b.speed / 1e5
+
+    def brake(b):
+        b.controls[tc.PEDAL] = p.m * decel * min((b.time - TURN_S) / PRESS_S, 1.0)
+
+    before = bench.run(TURN_S, hold).state[tc.YAW_RATE]
+    use = bench.set(THROTTLE=0.0).run(1.0, brake).out[tc.USE : tc.USE + 4]
+    assert use.max() < 0.9  # nothing is about to lock
+    return before, bench.state[tc.YAW_RATE] / before
+
+
+@pytest.mark.slow
+def test_braked_in_a_turn_it_turns_in_as_the_multi_body_car_does(weighed_car):
+    """2 m/s2 asked of the brakes: yaw rate before, ratio a second later, order of the shares.
+
+    Before, within 7 %: its tyre is 5 % stiffer at small angles; the rest was not traced.
+    The ratio within 0.1 of 1.1 to 1.5; harder braking locks wheels, at a moment that depends on
+    the tyre's combined curve, which reaches a tenth beyond the friction ellipse in this package.
+    """
+    number, car = weighed_car
+    theirs, own = [], []
+    for share in (0.60, 0.75, 0.90):
+        p = parameters(number, share)
+        roll_share, before, ratio = multi_body_turn(p, 2.0)
+        own_before, own_ratio = own_turn(p, car, roll_share, 2.0)
+        assert own_before == pytest.approx(before, rel=0.07)
+        theirs.append(ratio)
+        own.append(own_ratio)
+    assert own == pytest.approx(theirs, abs=0.1)
+    assert theirs == sorted(theirs, reverse=True)
+    assert own == sorted(own, reverse=True)
 
 
 # ---------------------------------------------------------------- the single-track car
