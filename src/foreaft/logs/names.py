@@ -64,8 +64,8 @@ _WORDS: Final = {
     "acceleration": "acceleration accel acc accelerazione accelerazion beschleunigung aceleracion "
     "beschl acceler g gforce a",
     "acceleration x": "ax accx gx longg glong glon accelx xaccel laengsbeschleunigung "
-    "langsbeschleunigung gforcelong",
-    "acceleration y": "ay accy gy latg glat accely yaccel querbeschleunigung gforcelat",
+    "langsbeschleunigung laengsbeschl langsbeschl gforcelong",
+    "acceleration y": "ay accy gy latg glat accely yaccel querbeschleunigung querbeschl gforcelat",
     "x": "x longitudinal longitudinale longi laengs langs",
     "y": "y lateral laterale latéral quer transversal trasversale transversale",
     "lat": "lat",
