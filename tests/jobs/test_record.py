@@ -12,13 +12,14 @@ import polars as pl
 import pytest
 
 from foreaft.base.errors import Cancelled, InputError
+from foreaft.cli import main
 from foreaft.files.circuits import tangent_plane
 from foreaft.files.classes import demo_folder
 from foreaft.jobs.record import record
 from foreaft.jobs.requests import RecordRequest
 from foreaft.logs.instruments import LOGGERS
 from foreaft.logs.read import read_log
-from foreaft.logs.truth import Truth
+from foreaft.logs.truth import Truth, read_truth
 
 DEMO = Path(str(demo_folder()))
 CAR = DEMO / "car.toml"
@@ -309,6 +310,51 @@ def test_passes_of_a_sheet_and_of_one_zone(tmp_path: Path) -> None:
     assert len({lap.zones[0].zone_id for lap in one.laps}) == 1
 
 
+def test_forces_add_up(stops: Any) -> None:
+    """Mass x deceleration is what the line makes at the road, and drag and engine besides.
+
+    In the middle of a gentle stop nothing lags; drag and engine braking of this car are between
+    nothing and 0.3 g up to 150 km/h.
+    """
+    log, truth = stops
+    hard = truth.hardware
+    for i in (0, 2):
+        part = _during(log, truth, i)
+        begin = (truth.laps[i].zones[0].brake_time_s or 0.0) + 0.7
+        middle = (part["time_s"] > begin) & (part["time_s"] < begin + 1.0)
+        front = part["pressure_front_Pa"] * hard.gain_front_N_per_Pa - hard.threshold_front_N
+        rear = part["pressure_rear_Pa"] * hard.gain_rear_N_per_Pa - hard.threshold_rear_N
+        rest = -hard.mass_kg * part["accel_x_mps2"] - front - rear
+        share = rest[middle] / (hard.mass_kg * 9.80665)
+        assert share.min() > 0.0
+        assert share.max() < 0.3
+
+
+def test_the_command_says_what_it_made(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    typed = ["record", "--car", str(CAR), "--stops", "1", "--setting", "55", "--effort", "0.6"]
+    typed += ["--logger", "clean", "--out", str(tmp_path)]
+    assert main(typed) == 0
+    shown = capsys.readouterr().out
+    assert "made by a simulated car" in shown
+    assert main([*typed, "--json"]) == 0
+    answer = json.loads(capsys.readouterr().out)
+    assert answer["schema"] == "foreaft.record/1"
+    assert answer["cautions"]
+    assert all(Path(file).exists() for file in answer["files"])
+    assert answer["result"]["log"] in shown
+
+
+def test_a_truth_is_found_from_its_log(tmp_path: Path) -> None:
+    log, truth = make(tmp_path, **STOPS)
+    assert read_truth(log) == truth
+    assert read_truth(log.with_name(log.name + ".truth.json")) == truth
+    (tmp_path / "other.csv.truth.json").write_text("{}")
+    for name, code in (("other.csv", "not_a_truth"), ("none.csv", "file_missing")):
+        with pytest.raises(InputError) as caught:
+            read_truth(tmp_path / name)
+        assert caught.value.code == code
+
+
 # ---------------------------------------------------------------- what is refused
 
 
@@ -321,6 +367,8 @@ def test_passes_of_a_sheet_and_of_one_zone(tmp_path: Path) -> None:
         {"stops": 1, "from_kmh": 50.0, "to_kmh": 80.0},
         {"stops": 1, "settings": [55.25]},
         {"stops": 1, "settings": [5500.0]},
+        {"stops": 50, "settings": [55.0, 54.0], "effort": [0.5, 0.6]},
+        {"circuit": DEMO / "brackwater.csv", "laps": 40, "settings": [55.0, 54.0, 53.0]},
         {"stops": 1, "logger": "perfect"},
         {"stops": 1, "decimal_comma": True},
         {"stops": 1, "car": "no-such-car"},

@@ -31,6 +31,9 @@ FAST_HZ: Final = 200
 USUAL_HZ: Final = 100
 """The car in motion is sampled so often: the faster where a sensor is faster than the usual."""
 
+MOST_DRIVEN: Final = 100
+"""Laps or stops of one recording: their traces are held in memory, 25 MB a lap."""
+
 MADE: Final = "made by a simulated car; nobody drove this"
 
 
@@ -139,6 +142,15 @@ def _check(request: RecordRequest) -> None:
             "circuit and sheet" if request.circuit else "none",
             "a circuit, a zone sheet, or a number of stops",
             "--circuit FILE, --sheet FILE, or --stops 3",
+        )
+    each = request.laps if request.stops is None else request.stops * len(request.effort)
+    if each * max(len(request.settings), 1) > MOST_DRIVEN:
+        raise refuse(
+            "that is more than one log is made of",
+            "laps" if request.stops is None else "stops",
+            each * len(request.settings),
+            f"up to {MOST_DRIVEN} in all",
+            "record fewer settings at a time, with another seed",
         )
     if request.stops is not None:
         for name in ("circuit", "sheet", "zone", "plan"):

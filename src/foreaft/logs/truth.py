@@ -1,5 +1,6 @@
-"""The truth beside a made log: ``LOG.csv.truth.json`` beside ``LOG.csv``, so that whoever reads the log can be judged.
+"""The truth beside a made log: ``LOG.csv.truth.json`` beside ``LOG.csv``.
 
+Whoever reads the log can be judged by it.
 Everything a real log hides stands here: what the car and its hardware are, which setting was run
 where, what the driver drew, what went wrong, and how each sensor of the logger was wrong.
 SI, units in the names; times are those of the log's own clock.
@@ -8,10 +9,12 @@ SI, units in the names; times are those of the log's own clock.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Final, Literal
 
-from pydantic import BaseModel, ConfigDict, Field
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
+from foreaft.base.errors import InputError
 from foreaft.logs.instruments import Log
 from foreaft.logs.write import Written
 
@@ -230,6 +233,41 @@ def _moved(lap: Lap, by_s: float) -> Lap:
     ]
     events = [one.model_copy(update={"start_s": one.start_s + by_s}) for one in lap.events]
     return lap.model_copy(update={"start_s": lap.start_s + by_s, "zones": zones, "events": events})
+
+
+def read_truth(path: Path) -> Truth:
+    """Read the truth of a log, from its own path or from that of the log it lies beside.
+
+    Raises
+    ------
+    InputError
+        If there is none, or it is no truth of this version.
+    """
+    file = path if path.name.endswith(ENDING) else path.with_name(path.name + ENDING)
+    allowed = "what foreaft record writes beside a log"
+    if not file.is_file():
+        raise InputError(
+            "There is no truth beside this log.",
+            code="file_missing",
+            file=file,
+            key="file",
+            allowed=allowed,
+            unit="",
+            hint="Only a log made by foreaft record has its truth.",
+        )
+    try:
+        return Truth.model_validate_json(file.read_bytes())
+    except (OSError, ValidationError) as error:
+        raise InputError(
+            "This is no truth of a log.",
+            code="not_a_truth",
+            file=file,
+            key="file",
+            value=str(error).splitlines()[0],
+            allowed=allowed,
+            unit="",
+            hint="Record the log again.",
+        ) from error
 
 
 def text_of(truth: Truth) -> str:
