@@ -72,7 +72,7 @@ def page(shown: Film) -> bytes:
         "title": scene.title,
         "who": _who(scene),
         "zone": scene.zone_name or "",
-        "adjuster": _adjuster(scene),
+        "adjuster": said.adjuster(scene),
         "runs": runs,
         "states": list(enumerate(look.STATE_WORDS)),
         "signs": [_sign(state) for state in range(len(look.STATE_WORDS))],
@@ -114,15 +114,6 @@ def _who(scene: Scene) -> str:
     """Say what the title does not."""
     names = [scene.car_name, scene.circuit_name, scene.zone_name or ""]
     return " · ".join(one for one in names if one and one not in scene.title)
-
-
-def _adjuster(scene: Scene) -> str:
-    if scene.higher_means is None:
-        return ""
-    way = words.direction_of(scene.higher_means)
-    if scene.step is None:
-        return way
-    return f"{way}; one step is {words.format_setting(scene.step, scene.step)}"
 
 
 def _json(data: Data) -> str:

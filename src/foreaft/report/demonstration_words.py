@@ -7,9 +7,10 @@ from typing import Final, NamedTuple
 import numpy as np
 
 from foreaft.base.units import GRAVITY_MPS2
+from foreaft.drive.scene import Scene
 from foreaft.drive.trace import Happening
 from foreaft.report.demonstration_data import Film, Reel
-from foreaft.report.words import Units, format_speed
+from foreaft.report.words import Units, direction_of, format_setting, format_speed
 
 _KINDS: Final = {
     "rotation": "the tail comes out",
@@ -57,6 +58,16 @@ def happening(one: Happening) -> str:
     if one.duration_s < BRIEF_S or one.kind in {"spin", "stopped", "off_track"}:
         return words
     return f"{words}, for {one.duration_s:.2f} s"
+
+
+def adjuster(scene: Scene) -> str:
+    """Say which way the adjuster counts, and its step; nothing where the car has none."""
+    if scene.higher_means is None:
+        return ""
+    way = direction_of(scene.higher_means)
+    if scene.step is None:
+        return way
+    return f"{way}; one step is {format_setting(scene.step, scene.step)}"
 
 
 def state_of(reel: Reel, row: int, units: Units) -> str:

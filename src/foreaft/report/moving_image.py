@@ -15,6 +15,7 @@ import numpy as np
 from foreaft.base.errors import MissingPart
 from foreaft.base.fonts import font_files
 from foreaft.report import demonstration_look as look
+from foreaft.report import demonstration_words as said
 from foreaft.report.demonstration_data import Film
 from foreaft.report.demonstration_frame import (
     Area,
@@ -218,7 +219,7 @@ class _Sheet:
         parts = [one for one in names if one not in scene.title]
         if len(self.reels) < len(self.film.reels):
             parts.append(f"{len(self.reels)} of {len(self.film.reels)} runs")
-        under = " · ".join(parts)
+        under = " · ".join([*parts, said.adjuster(scene)]).rstrip(" ·")
         speed = "half speed" if self.shown.rate < 1.0 else "full speed"
         if self.shown.end_s - self.shown.start_s < self.film.duration_s - 1e-9:
             speed += ", a part of the run"
