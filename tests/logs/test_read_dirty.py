@@ -269,6 +269,40 @@ def test_reversed_signs_are_turned(tmp_path: Path) -> None:
     assert sum("sign turned" in one.what for one in recording.done) == 3
 
 
+@pytest.mark.parametrize("with_path", [True, False])
+def test_a_compass_counts_clockwise_from_the_north(tmp_path: Path, with_path: bool) -> None:
+    run = made.run()
+    yaw = run["yaw_rate_radps"]
+    heading = np.concatenate(([0.0], np.cumsum(0.5 * (yaw[1:] + yaw[:-1]) / 50.0)))
+    columns = {
+        "Time [s]": run["time_s"],
+        "Speed [m/s]": run["speed_mps"],
+        "GPS Heading [deg]": (90.0 - np.degrees(heading)) % 360.0,
+        "Yaw Rate [rad/s]": yaw,
+        "AccY [m/s2]": run["accel_y_mps2"],
+    }
+    if with_path:
+        columns |= {name: run[name] for name in ("position_x_m", "position_y_m")}
+    recording = only(tmp_path, columns)
+    found = recording["heading_rad"].value
+    if with_path:  # else nobody knows where the x axis points
+        apart = np.angle(np.exp(1j * (found - heading)))
+        np.testing.assert_allclose(apart, 0.0, atol=0.02)
+    np.testing.assert_allclose(np.diff(found), np.diff(heading), atol=1e-9)
+    np.testing.assert_array_equal(recording["yaw_rate_radps"].value, yaw)
+    np.testing.assert_array_equal(recording["accel_y_mps2"].value, run["accel_y_mps2"])
+
+
+def test_a_yaw_without_a_unit_is_asked(tmp_path: Path, columns: Columns) -> None:
+    columns["Yaw"] = columns.pop("Yaw Rate [deg/s]")
+    recording = only(tmp_path, columns)
+    assert "fits the other channels" in recording["yaw_rate_radps"].note
+    del columns["G Lat [g]"]
+    assert other(only(tmp_path, columns), "Yaw").state == "asked"
+    columns["Z"] = columns.pop("Yaw")
+    assert other(only(tmp_path, columns), "Z").state == "ignored"
+
+
 def test_a_sign_nobody_can_settle_is_told(tmp_path: Path, columns: Columns) -> None:
     columns["G Lat [g]"] = -columns["G Lat [g]"]
     recording = only(tmp_path, columns)

@@ -160,6 +160,10 @@ def _ask(judged: list[Judged], claims: Sequence[int], name: str) -> None:
 # ---------------------------------------------------------------- across channels
 
 
+NORTH_LEAST_RAD: Final = 0.3
+"""A smaller difference between heading and path may be the car's slip angle (assumption)."""
+
+
 def straighten(
     channels: dict[str, Channel], seen: Seen, told: set[str], done: list[Done]
 ) -> list[str]:
@@ -176,6 +180,13 @@ def straighten(
         channels[name] = replace(one, value=-one.value)
         seen.forget(name)
         done.append(Done(f"sign turned: {how}", one.original_name, len(one.value)))
+    north = evidence.northing(seen)
+    if abs(north) > NORTH_LEAST_RAD:
+        one = channels["heading_rad"]
+        channels["heading_rad"] = replace(one, value=one.value - north)
+        seen.forget("heading_rad")
+        what = f"counted from the x axis: turned by {-north:.3f} rad"
+        done.append(Done(what, one.original_name, len(one.value)))
     for name, offset in evidence.offsets(seen).items():
         one = channels[name]
         channels[name] = replace(one, value=one.value - offset)

@@ -86,16 +86,23 @@ class Seen:
         place = self.plane()
         return None if place is None else np.hypot(rate(place[0]), rate(place[1]))
 
-    def turning(self) -> Floats | None:
-        """Yaw rate from the heading or the path, positive to the left. [rad/s]"""
+    def course(self) -> Floats | None:
+        """Direction of the path from the x axis, or from the east, counter-clockwise. [rad]"""
         place = self.plane()
-        if place is not None:
-            east, north = rate(place[0]), rate(place[1])
-            course = np.arctan2(north, east)
-            course[np.hypot(east, north) < MOVING_MPS] = np.nan
-            return rate(unwrapped(course))
-        heading = self.get("heading_rad")
-        return None if heading is None else rate(heading)
+        if place is None:
+            return None
+        east, north = rate(place[0]), rate(place[1])
+        course = np.arctan2(north, east)
+        course[np.hypot(east, north) < MOVING_MPS] = np.nan
+        return unwrapped(course)
+
+    def turning(self) -> Floats | None:
+        """Yaw rate from the path, positive to the left. [rad/s]
+
+        Never from a heading: a compass counts the other way.
+        """
+        course = self.course()
+        return None if course is None else rate(course)
 
 
 def plane_of(longitude: Floats, latitude: Floats) -> tuple[Floats, Floats]:
@@ -219,7 +226,11 @@ def turned(seen: Seen) -> dict[str, str]:
         _, correlation = slope(mean(ahead), rate(speed))
         if correlation < -CORRELATED:
             found["accel_x_mps2"] = "it is positive while the speed falls"
-    turning = seen.turning()
+    turning, heading = seen.turning(), seen.get("heading_rad")
+    known = turning if turning is not None else seen.get("yaw_rate_radps")
+    back = heading is not None and known is not None and slope(rate(heading), mean(known))[1]
+    if back < -CORRELATED:
+        found["heading_rad"] = "it counts clockwise, as a compass does"
     if turning is None:
         return found
     yaw, side = seen.get("yaw_rate_radps"), seen.get("accel_y_mps2")
@@ -230,6 +241,21 @@ def turned(seen: Seen) -> dict[str, str]:
         if correlation < -CORRELATED:
             found["accel_y_mps2"] = "the path turns the other way"
     return found
+
+
+def northing(seen: Seen) -> float:
+    """What a heading shows where the path runs along the x axis; 0 where that is not known. [rad]
+
+    A compass counts from the north, which is a quarter turn from the east.
+    """
+    heading, course = seen.get("heading_rad"), seen.course()
+    if heading is None or course is None:
+        return 0.0
+    apart = heading - course
+    apart = apart[np.isfinite(apart)]
+    if len(apart) < FEWEST:
+        return 0.0
+    return float(np.angle(np.exp(1j * apart).mean()))
 
 
 def contradictory(seen: Seen) -> bool:

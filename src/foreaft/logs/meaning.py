@@ -60,6 +60,9 @@ SPREAD_DEG: Final = 1.0
 TOP_FRAC: Final = 99.5
 """Percentile of the sizes that stands for the largest, so that a few wild samples do not count."""
 
+TURNING: Final = frozenset({"yaw_rate_radps", "heading_rad"})
+"""A yaw may be an angle or a rate, and the size of either may be that of the other."""
+
 WILD_FRAC: Final = 0.2
 """Where more samples than this are impossible, the name or the unit is wrong (assumption)."""
 
@@ -160,7 +163,7 @@ def judge(column: Column, group: int, mapped: Mapping[str, MappedColumn]) -> Jud
     certain = len(reading.candidates) == 1 and reading.unit is not None
     if certain:
         return _with_unit(start, meant[0], numbers, reading)
-    if len(likely) == 1 and likely[0][0] in LIKELY:
+    if len(likely) == 1 and likely[0][0] in LIKELY and not set(reading.candidates) >= TURNING:
         name, unit = likely[0]
         size = "" if name in UNITLESS else f"taken to be in {unit.text}, by its size"
         return start.as_used(name, unit, size)

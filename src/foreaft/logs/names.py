@@ -146,7 +146,7 @@ _BY_NOTION: Final[dict[str, tuple[frozenset[str], ...]]] = {
     "speed_mps": _sets("speed", "speed x"),
     "accel_x_mps2": _sets("acceleration x", "acceleration lon", "x"),
     "accel_y_mps2": _sets("acceleration y", "acceleration lat", "y"),
-    "yaw_rate_radps": _sets("yaw rate", "yaw", "gyro z", "rate z", "yaw gyro", "yaw speed", "z"),
+    "yaw_rate_radps": _sets("yaw rate", "yaw", "gyro z", "rate z", "yaw gyro", "yaw speed"),
     "steer_rad": _sets("steer angle road"),
     "steering_wheel_rad": _sets(
         "steer hand angle", "hand angle", "steer hand", "hand", "steer wheel angle", "steer wheel"
