@@ -73,6 +73,7 @@ def test_laps_and_brakes_are_where_the_truth_says(stops: Any) -> None:
     for lap in truth.laps[1:]:
         turns = time[np.argmax(log["lap_count"] == lap.number)]
         assert abs(turns - lap.start_s) <= step
+    assert [lap.zones[0].effort_frac for lap in truth.laps] == [0.5, 0.8, 0.5, 0.8]
     for lap, wanted in zip(truth.laps, (56.0, 56.0, 50.0, 50.0), strict=True):
         (one,) = lap.zones
         assert lap.complete

@@ -61,6 +61,8 @@ class Pass:
     setting: float
     share: float
     scatter: Scatter
+    effort_frac: float | None = None
+    """Of a stop: part of what the first axle to let go would take."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -352,6 +354,7 @@ def stops_leg(
             stop.setting,
             stop.share,
             scatter,
+            stop.effort_frac,
         )
         for number, (stop, scatter, (end, intent)) in enumerate(
             zip(asked, scatters, built.ends, strict=True), first

@@ -326,6 +326,7 @@ def _zone(one: Any, off_s: float) -> tt.ZonePass:
         apex_s_m=passed.apex_s_m,
         brake_time_s=less(one.brake_time_s),
         release_time_s=less(one.release_time_s),
+        effort_frac=passed.effort_frac,
         scatter=tt.Scattered(
             hit_frac=drawn.hit,
             hold_frac=drawn.hold,

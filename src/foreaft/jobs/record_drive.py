@@ -34,7 +34,7 @@ from foreaft.jobs.plan import Work, work_out, zones_identity
 from foreaft.jobs.requests import PlanRequest, RecordRequest
 from foreaft.jobs.stop import arrays_of
 from foreaft.model.answers import Envelope, Input, Plan
-from foreaft.model.car import Car
+from foreaft.model.car import Car, CarArrays
 from foreaft.model.conditions import Conditions
 from foreaft.model.driver import Driver
 from foreaft.physics import layout as at
@@ -340,14 +340,7 @@ def drive_stops(
     car = driven_by(car, driver)
     arrays = arrays_of(car, conditions)
     vehicle = Vehicle(arrays.vector[0], arrays.table[0], gear_numbers(car))
-    wanted = request.settings or [float(np.median(arrays.settings))]
-    rows = [_index(arrays.settings, one) for one in wanted]
-    asked = [
-        StopAsked(float(arrays.settings[j]), float(arrays.share[0, j]), effort)
-        for j in rows
-        for effort in request.effort
-        for _ in range(request.stops or 1)
-    ]
+    asked = _stops_asked(request, arrays)
     adjuster = car.adjuster
     per_step = adjuster.hand.seconds_per_step_s if adjuster is not None else 0.3
     scatters = [
@@ -391,3 +384,15 @@ def drive_stops(
         runs,
         None,
     )
+
+
+def _stops_asked(request: RecordRequest, arrays: CarArrays) -> list[StopAsked]:
+    """So many stops at each setting and effort; the middle setting where none is asked for."""
+    known = arrays.settings
+    wanted = request.settings or [float(known[len(known) // 2])]
+    return [
+        StopAsked(float(known[j]), float(arrays.share[0, j]), effort)
+        for j in (_index(known, one) for one in wanted)
+        for effort in request.effort
+        for _ in range(request.stops or 1)
+    ]

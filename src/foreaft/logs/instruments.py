@@ -407,21 +407,20 @@ _AT_CHANGES: Final = (
 )
 
 
-def _full(name: str, meaning: str, worse: float, silent: float, **rows: float) -> Logger:
-    """Give the full logger; ``worse`` multiplies what differs from car to car, and the noise."""
+def _motion_sensors(worse: float, silent: float) -> tuple[Sensor, ...]:
+    """What feels where the car is and how it moves."""
 
     def errors(noise: float, offset: float, scale: float, resolution: float) -> Errors:
         return Errors(worse * noise, worse * offset, worse * scale, resolution)
 
-    sensors = (
+    speed = errors(0.05, 0.0, 0.0, 0.001)
+    side = errors(0.25, 0.10, 0.01, 0.01)
+    yaw = errors(0.008, 0.004, 0.005, 0.0005)
+    return (
         Sensor(
             "satellite receiver",
             10.0,
-            {
-                "speed_mps": errors(0.05, 0.0, 0.0, 0.001),
-                "latitude_deg": _HERE,
-                "longitude_deg": _HERE,
-            },
+            {"speed_mps": speed, "latitude_deg": _HERE, "longitude_deg": _HERE},
             delay_s=0.12,
             drop_outs_per_h=silent,
             drop_out_s=4.0,
@@ -429,11 +428,7 @@ def _full(name: str, meaning: str, worse: float, silent: float, **rows: float) -
         Sensor(
             "inertial unit",
             100.0,
-            {
-                "accel_x_mps2": errors(0.25, 0.10, 0.01, 0.01),
-                "accel_y_mps2": errors(0.25, 0.10, 0.01, 0.01),
-                "yaw_rate_radps": errors(0.008, 0.004, 0.005, 0.0005),
-            },
+            {"accel_x_mps2": side, "accel_y_mps2": side, "yaw_rate_radps": yaw},
             low_pass_s=0.02,
         ),
         Sensor(
@@ -443,12 +438,22 @@ def _full(name: str, meaning: str, worse: float, silent: float, **rows: float) -
             drop_outs_per_h=0.5 * silent,
             drop_out_s=1.5,
         ),
+    )
+
+
+def _full(name: str, meaning: str, worse: float, silent: float, **rows: float) -> Logger:
+    """Give the full logger; ``worse`` multiplies what differs from car to car, and the noise."""
+
+    def errors(noise: float, offset: float, scale: float, resolution: float) -> Errors:
+        return Errors(worse * noise, worse * offset, worse * scale, resolution)
+
+    bar = PA_PER_BAR
+    sensors = (
+        *_motion_sensors(worse, silent),
         Sensor(
             "pressure sensors",
             200.0,
-            _pressures(
-                errors(0.25 * PA_PER_BAR, 0.4 * PA_PER_BAR, 0.004, 0.05 * PA_PER_BAR),
-            ),
+            _pressures(errors(0.25 * bar, 0.4 * bar, 0.004, 0.05 * bar)),
             low_pass_s=0.003,
             drop_outs_per_h=0.25 * silent,
             drop_out_s=2.0,

@@ -82,6 +82,8 @@ class ZonePass(Part):
     apex_s_m: float | None
     brake_time_s: float | None
     release_time_s: float | None
+    effort_frac: float | None
+    """Of a straight stop: part of what the first axle to let go would take; else None."""
     scatter: Scattered
 
 
