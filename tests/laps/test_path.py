@@ -112,3 +112,20 @@ def test_the_start_line_is_crossed_forwards_only(driven: Driven) -> None:
     backwards = Gate(float(driven.road.x[0]), float(driven.road.y[0]), np.pi)
     with pytest.raises(CannotTell):
         split(series, path, backwards, by="line")
+
+
+def test_channels_are_taken_as_the_recording_gives_them(driven: Driven) -> None:
+    """The quick way for rising times is the recording's own, drop-outs included."""
+    from foreaft.laps.series import _at
+    from foreaft.logs.recording import Channel, Recording
+
+    whole = driven.recording["speed_mps"]
+    kept = np.ones(len(whole.time_s), dtype=bool)
+    kept[400:520] = False
+    channel = Channel("speed_mps", "v", "", whole.time_s[kept][::3], whole.value[kept][::3], "used")
+    recording = Recording("a", "0" * 64, "a.csv", 1, 1, 0.0, {"speed_mps": channel})
+    time = np.arange(3000) / 100.0 + 0.003
+    mine, theirs = _at(recording, "speed_mps", time), channel.at(time)
+    assert np.isnan(mine).any()
+    np.testing.assert_array_equal(np.isnan(mine), np.isnan(theirs))
+    np.testing.assert_allclose(mine, theirs, atol=1e-12)

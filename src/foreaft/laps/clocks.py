@@ -21,7 +21,10 @@ AGREE: Final = 0.8
 TOP_S: Final = 0.1
 """The top of the agreement is a parabola over so much to either side: noise moves a single one."""
 
-ENOUGH: Final = 20_000
+COARSE_HZ: Final = 25.0
+"""Both are smoothed over a third of a second: more samples than this say nothing more."""
+
+ENOUGH: Final = 8_000
 """Samples from the middle of the session that are looked at."""
 
 
@@ -40,6 +43,13 @@ def delay_s(late: Floats, reference: Floats, rate_hz: float, used: Flags) -> flo
     float or None
         Positive where the first comes later; None where the two do not agree at any shift.
     """
+    every = max(1, round(rate_hz / COARSE_HZ))
+    late, reference, used, rate_hz = (
+        late[::every],
+        reference[::every],
+        used[::every],
+        rate_hz / every,
+    )
     reach = max(2, round(MOST_S * rate_hz))
     n = min(len(late), ENOUGH)
     first = (len(late) - n) // 2
@@ -49,10 +59,8 @@ def delay_s(late: Floats, reference: Floats, rate_hz: float, used: Flags) -> flo
         return None
     weight = np.where(used, 1.0, 0.0)[reach : n - reach]
     fixed = reference[reach : n - reach]
+    scores = _correlations(late - late.mean(), fixed - fixed.mean(), weight)
     shifts = np.arange(-reach, reach + 1)
-    scores = np.array(
-        [_correlation(late[reach + k : n - reach + k], fixed, weight) for k in shifts]
-    )
     best = int(np.argmax(scores))
     if scores[best] < AGREE or best in (0, 2 * reach):
         return None
@@ -63,11 +71,16 @@ def delay_s(late: Floats, reference: Floats, rate_hz: float, used: Flags) -> flo
     return float((shifts[best] + np.clip(top, -half, half)) / rate_hz)
 
 
-def _correlation(a: Floats, b: Floats, weight: Floats) -> float:
+def _correlations(late: Floats, fixed: Floats, weight: Floats) -> Floats:
+    """Weighted correlation of one channel with a shorter one, at every place that has room."""
     total = weight.sum()
-    a, b = a - (weight @ a) / total, b - (weight @ b) / total
-    size = np.sqrt((weight @ (a * a)) * (weight @ (b * b)))
-    return float(weight @ (a * b) / size) if size > 0.0 else 0.0
+    first = np.correlate(late, weight, "valid") / total
+    second = np.correlate(late * late, weight, "valid") / total
+    mixed = np.correlate(late, weight * fixed, "valid") / total
+    mean = float((weight * fixed).sum() / total)
+    spread = float((weight * fixed * fixed).sum() / total) - mean**2
+    size = np.sqrt(np.maximum(second - first**2, 0.0) * max(spread, 0.0))
+    return np.asarray((mixed - first * mean) / np.maximum(size, 1e-300))
 
 
 def decel_of(speed: Floats, rate_hz: float) -> Floats:

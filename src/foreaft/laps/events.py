@@ -89,6 +89,8 @@ class Evidence:
     outward_m: Floats | None
     """How far outside its usual line the car is at each sample, NaN off the zones."""
     outward_by: tuple[str, ...] = ()
+    counter: Floats | None = None
+    """1 where the wheel is turned against the way the car turns, see `countersteer`."""
     anti_lock: bool = False
 
 
@@ -208,7 +210,7 @@ def _lock_ups(placed: Placed, one: Pass, part: slice, wheels: WheelSlip) -> list
 
 def _rotations(placed: Placed, one: Pass, part: slice, evidence: Evidence) -> list[Event]:
     series = placed.series
-    counter = _countersteer(series, part)
+    counter = None if evidence.counter is None else evidence.counter[part]
     if evidence.axles.rear_rad is None:
         return _by_countersteer(placed, one, part, counter)
     rear = np.abs(evidence.axles.rear_rad[part])
@@ -226,12 +228,12 @@ def _rotations(placed: Placed, one: Pass, part: slice, evidence: Evidence) -> li
     return found
 
 
-def _countersteer(series: Series, part: slice) -> Floats | None:
+def countersteer(series: Series) -> Floats | None:
     """1 where the wheel is turned against the way the car turns, and the car turns in earnest."""
     if series.steer_rad is None or series.yaw_rate_radps is None:
         return None
-    steer = bridged(series.steer_rad)[part] - float(np.nanmedian(series.steer_rad))
-    yaw = bridged(series.yaw_rate_radps)[part]
+    steer = bridged(series.steer_rad) - float(np.nanmedian(series.steer_rad))
+    yaw = bridged(series.yaw_rate_radps)
     return np.where((steer * yaw < 0.0) & (np.abs(yaw) > COUNTER_YAW_RADPS), 1.0, 0.0)
 
 

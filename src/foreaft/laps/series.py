@@ -17,7 +17,7 @@ from scipy.ndimage import uniform_filter1d
 from scipy.signal import savgol_filter
 
 from foreaft.base.errors import InputError
-from foreaft.logs.recording import Recording
+from foreaft.logs.recording import HELD, Recording
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -114,7 +114,8 @@ def series_of(recording: Recording) -> Series:
     """
     rate = _rate(recording)
     names = [name for name in recording if name != "time_s"]
-    time, got = recording.common(rate, *names)
+    time = np.arange(int(recording.duration_s * rate + 1e-6) + 1) / rate
+    got = {name: _at(recording, name, time) for name in names}
     if len(time) < 2.0 * rate:
         raise InputError(
             "The session is shorter than two seconds.",
@@ -154,6 +155,26 @@ def series_of(recording: Recording) -> Series:
         delays_s=delays,
     )
     return _with_curvature(found, got)
+
+
+def _at(recording: Recording, name: str, time: Floats) -> Floats:
+    """A channel at the session's times; one that is logged at just those is taken as it is."""
+    channel = recording[name]
+    own = channel.time_s
+    if len(own) == len(time) and bool(np.all(np.abs(own - time) < SAME_S)):
+        return channel.value.copy()
+    if name in HELD or len(own) < 2:
+        return channel.at(time)
+    # As `Channel.at` does it, but for times that rise: a million are looked up in one go.
+    found = np.interp(time, own, channel.value, left=np.nan, right=np.nan)
+    for k in np.flatnonzero(np.diff(own) > channel.gap_s):
+        a = int(np.searchsorted(time, own[k], side="right"))
+        b = int(np.searchsorted(time, own[k + 1], side="left"))
+        found[a:b] = np.nan
+    return found
+
+
+SAME_S: Final = 1e-4
 
 
 def bridged(values: Floats) -> Floats:

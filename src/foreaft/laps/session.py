@@ -9,7 +9,7 @@ import numpy as np
 
 from foreaft.base.errors import CannotTell
 from foreaft.laps.brakings import LAG_S, brakings, pressed
-from foreaft.laps.events import Event, Evidence, events_of, outward_of
+from foreaft.laps.events import Event, Evidence, countersteer, events_of, outward_of
 from foreaft.laps.grip import combined, use_by_model, use_shown
 from foreaft.laps.match import Known, Pass, Placed, Zone, passes_of, place_along
 from foreaft.laps.measure import Measured, brake_level, measured
@@ -187,6 +187,7 @@ def _judged(
         level=brake_level(placed),
         outward_m=outward_of(placed, zones, passes),
         outward_by=series.sources["position"] if not drawn else series.sources["curvature"],
+        counter=countersteer(series),
         anti_lock=car is not None and car.anti_lock,
     )
     rows = measured(placed, zones, passes, None, shown, uses)
