@@ -1,4 +1,4 @@
-"""The child that opens an MDF file: ``python -m foreaft.logs.mdf_child FILE FOLDER BYTES``.
+"""The child that opens an MDF file: ``python -m foreaft.logs.mdf_child FILE FOLDER BYTES S``.
 
 The library that reads MDF can crash the process, or ask for any amount of memory, where a file is
 damaged; so it works here, under limits, and leaves arrays and an index in a folder.
@@ -70,19 +70,20 @@ def _name(group: Any, i: int) -> str:
     return str(getattr(group.channels[i], "name", f"channel {i}"))
 
 
-def _limit(most_bytes: int) -> None:
-    """Hold this process to so much memory, where the system can."""
+def _limit(most_bytes: int, most_s: int) -> None:
+    """Hold this process to so much memory and time of a processor, where the system can."""
     if sys.platform != "win32":
         import resource
 
         resource.setrlimit(resource.RLIMIT_AS, (most_bytes, most_bytes))
+        resource.setrlimit(resource.RLIMIT_CPU, (most_s, most_s + 1))
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
 def main(arguments: list[str]) -> int:
     """Read the file and write the index, or what went wrong, beside the arrays."""
-    file, folder, most_bytes = Path(arguments[0]), Path(arguments[1]), int(arguments[2])
-    _limit(most_bytes)
+    file, folder = Path(arguments[0]), Path(arguments[1])
+    _limit(int(arguments[2]), int(arguments[3]))
     logging.disable(logging.CRITICAL)
     try:
         told = read(file, folder)

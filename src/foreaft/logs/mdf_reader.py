@@ -23,7 +23,10 @@ from foreaft.logs.recording import Floats
 MAGIC: Final = (b"MDF     ", b"UnFinMF ")
 
 PATIENCE_S: Final = 8.0
-"""What the child may take, whatever the file's size; a small log takes one second."""
+"""Processor time the child may take, whatever the file's size; a small log takes half a second."""
+
+BUSY: Final = 5.0
+"""On the clock it may take so many times longer: others may be using the machine."""
 
 BYTES_PER_S: Final = 20e6
 """And what it must at least get through beyond that: a tenth of what was measured."""
@@ -70,6 +73,9 @@ def read_mdf(file: Path, size: int) -> RawLog:
     return RawLog(f"MDF {told['version']}", groups, left_out=left_out)
 
 
+OUT_OF_TIME: Final = 24
+"""The signal SIGXCPU, which Windows does not have."""
+
 IN_MEMORY: Final = Path("/dev/shm")
 """Where Linux keeps files in memory: a third of the time goes into writing them to a disk."""
 
@@ -86,9 +92,10 @@ def _quick_folder(size: int) -> Path | None:
 def _told(file: Path, folder: Path, size: int) -> dict[str, Any]:
     """Let the child work, and give its index."""
     command = [sys.executable, "-P", "-m", "foreaft.logs.mdf_child"]
-    command += [str(file.resolve()), str(folder), str(MEMORY_BYTES + size)]
-    quiet = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     patience = PATIENCE_S + size / BYTES_PER_S
+    command += [str(file.resolve()), str(folder), str(MEMORY_BYTES + size), f"{patience:.0f}"]
+    quiet = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+    slow = f"not read within {patience:.0f} s of a processor"
     try:
         done = subprocess.run(
             command,
@@ -96,17 +103,17 @@ def _told(file: Path, folder: Path, size: int) -> dict[str, Any]:
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
-            timeout=patience,
+            timeout=BUSY * patience,
             check=False,
         )
     except subprocess.TimeoutExpired as error:
-        said = f"not read within {patience:.0f} s"
-        raise unreadable(file, TimeoutError(said)) from error
+        raise unreadable(file, TimeoutError(slow)) from error
     try:
         told: dict[str, Any] = json.loads((folder / INDEX).read_text("utf-8"))
     except (OSError, ValueError) as error:
         last = done.stderr.decode("utf-8", "replace").strip().splitlines()[-1:]
-        said = last[0] if last else f"its reader ended with {done.returncode}"
+        said = last[0] if last else f"it ended its reader ({done.returncode})"
+        said = slow if done.returncode == -OUT_OF_TIME else said
         raise unreadable(file, ValueError(said)) from error
     return told
 
