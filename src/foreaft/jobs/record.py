@@ -60,14 +60,7 @@ def record(
         See :mod:`foreaft.base.errors`; nothing is written then.
     """
     logger = logger_of(request.logger)
-    style = Style(
-        headings=request.headings,
-        units=request.units_in,
-        delimiter=DELIMITERS[request.delimiter],
-        decimal_comma=request.decimal_comma,
-        fill=request.fill,
-        table_hz=request.table_hz,
-    )
+    style = _style(request)
     _check(request)
     notes = Notes()
     car, car_file = load_car(request.car, request.quick)
@@ -122,6 +115,17 @@ DELIMITERS: Final[dict[str, Literal[",", ";", "\t"]]] = {
     "semicolon": ";",
     "tab": "\t",
 }
+
+
+def _style(request: RecordRequest) -> Style:
+    return Style(
+        headings=request.headings,
+        units=request.units_in,
+        delimiter=DELIMITERS[request.delimiter],
+        decimal_comma=request.decimal_comma,
+        fill=request.fill,
+        table_hz=request.table_hz,
+    )
 
 
 def _check(request: RecordRequest) -> None:

@@ -87,17 +87,7 @@ def drive_laps(
     cancelled: Cancelled,
 ) -> Driven:
     """Drive laps of a circuit, or passes of the zones of a sheet or of one zone."""
-    asked = PlanRequest(
-        car=request.car,
-        circuit=request.circuit,
-        sheet=request.sheet,
-        zones=request.zones,
-        driver=request.driver,
-        quick=request.quick,
-        line=request.line,
-        samples=0,
-        seed=request.seed,
-    )
+    asked = _plan_request(request)
     work = work_out(asked, car, driver, conditions, notes)
     place = zones_identity(asked)
     zones = range(len(work.lap.faces))
@@ -139,6 +129,21 @@ def drive_laps(
         arrays.share[0],
         runs,
         place,
+    )
+
+
+def _plan_request(request: RecordRequest) -> PlanRequest:
+    """The plan the driver goes by; of the nominal car, which is the one that is driven."""
+    return PlanRequest(
+        car=request.car,
+        circuit=request.circuit,
+        sheet=request.sheet,
+        zones=request.zones,
+        driver=request.driver,
+        quick=request.quick,
+        line=request.line,
+        samples=0,
+        seed=request.seed,
     )
 
 
