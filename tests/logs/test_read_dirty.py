@@ -344,6 +344,9 @@ def test_impossible_samples(tmp_path: Path, columns: Columns) -> None:
     assert told(recording, "impossible") == 2  # infinity is no number to begin with
     speed_is_true(recording, 0.05)
     assert raw_samples(recording, "Speed [km/h]")[0].value[10] == 65535.0
+    Path(recording.file).write_text("Time [s],Speed [km/h]\n" + "1,2\n" * 20)
+    with pytest.raises(InputError, match="has changed"):
+        raw_samples(recording, "Speed [km/h]")
 
 
 def test_a_sparse_speed_keeps_its_own_clock(tmp_path: Path, columns: Columns) -> None:

@@ -96,10 +96,21 @@ def raw_samples(recording: Recording, original_name: str) -> list[Column]:
     Raises
     ------
     InputError
-        As for `read_log`.
+        As for `read_log`; and if the log is no longer the one that was read.
     """
     file = Path(recording.file)
     size, head = _head(file)
+    if _sha256(file) != recording.sha256:
+        raise InputError(
+            "The log has changed since it was read.",
+            code="log_changed",
+            file=file,
+            key="sha256",
+            value="another",
+            allowed=recording.sha256,
+            unit="",
+            hint="Read it again.",
+        )
     groups = _read(file, head, size).groups
     return [one for group in groups for one in group.columns if one.name == original_name]
 

@@ -153,8 +153,3 @@ def parse_unit(text: str) -> Unit | None:
 
 LONGEST: Final = 24
 """No unit is longer than this."""
-
-
-def of_kind(kind: Kind) -> tuple[Unit, ...]:
-    """All units that measure the same."""
-    return tuple(one for one in UNITS.values() if one.kind == kind)
