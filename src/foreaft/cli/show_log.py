@@ -29,8 +29,8 @@ def read(answer: Envelope[ReadLog]) -> str:
 
 def _session(session: ReadSession, first: ReadSession) -> list[str]:
     run = session.run
-    minutes, seconds = divmod(run.duration_s, 60.0)
-    lines = [f"Session {run.session} of {run.sessions}: {minutes:.0f} min {seconds:.0f} s"]
+    minutes, seconds = divmod(round(run.duration_s), 60)
+    lines = [f"Session {run.session} of {run.sessions}: {minutes} min {seconds} s"]
     used = [one for one in session.channels if one.state == "used"]
     asked = [one for one in session.channels if one.state == "asked"]
     if session is first or _names(used) != _names([c for c in first.channels if c.state == "used"]):
