@@ -17,7 +17,7 @@ from typing import Any
 from foreaft.base import errors
 from foreaft.cli.parser import CAUTION, make_parser
 from foreaft.jobs import requests
-from foreaft.model import answers, answers_record, answers_trial
+from foreaft.model import answers, answers_record, answers_show, answers_trial
 
 ROOT = Path(__file__).resolve().parents[1]
 SOURCE = ROOT / "src" / "foreaft"
@@ -41,6 +41,7 @@ JOBS: dict[str, tuple[type[answers.Answer], type[requests.Request] | None]] = {
     "stop": (answers.Stop, requests.StopRequest),
     "ideal": (answers.Ideal, requests.IdealRequest),
     "limit": (answers.Limit, requests.LimitRequest),
+    "show": (answers_show.Show, requests.ShowRequest),
     "zones": (answers.Zones, requests.ZonesRequest),
     "read": (answers.ReadLog, requests.ReadRequest),
     "record": (answers_record.Record, requests.RecordRequest),

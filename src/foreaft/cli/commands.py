@@ -21,6 +21,7 @@ from foreaft.jobs.requests import (
     Quick,
     ReadRequest,
     Request,
+    ShowRequest,
     StopRequest,
     TrialDesignRequest,
     TrialEndpointAsk,
@@ -133,6 +134,43 @@ def limit(asked: Namespace) -> int:
     with Progress() as progress:
         answer = job(request, progress)
     _print(asked, answer, lambda: show.limit(answer))
+    return 0
+
+
+def show_runs(asked: Namespace) -> int:
+    """``foreaft show``."""
+    from foreaft.cli import show_driven
+    from foreaft.jobs.show import show as job
+    from foreaft.jobs.show import write_show
+
+    request = _request(
+        ShowRequest,
+        asked,
+        [
+            "car",
+            "circuit",
+            "sheet",
+            "zones",
+            "driver",
+            "conditions",
+            "zone",
+            "settings",
+            "steps",
+            "repeat",
+            "plan",
+            "seed",
+            "units",
+        ],
+        quick=_quick(asked),
+        line=_line(asked),
+    )
+    tell_if_cold()
+    with Progress() as progress:
+        answer, scene = job(request, progress)
+    if asked.out is not None:
+        files = write_show(answer, scene, asked.out)
+        answer = answer.model_copy(update={"files": [str(file) for file in files]})
+    _print(asked, answer, lambda: show_driven.runs(answer))
     return 0
 
 
@@ -420,7 +458,7 @@ def _request(kind: type[Request], asked: Namespace, names: list[str], **more: An
 
 TYPED: Final = {
     "change_cost_s": "change-cost",
-    "yaw_accel_radps2": "yaw-accel",
+    "yaw_accel_radps2": "yaw-accel", "settings": "setting",
     "lap_difference_s": "lap-difference",
 }
 """Options whose name on the command line is not that of the request."""

@@ -66,6 +66,7 @@ def make_parser() -> ArgumentParser:
         _stop,
         _ideal,
         _limit,
+        _show,
         _advise,
         _trial,
         _zones,
@@ -263,6 +264,45 @@ foreaft limit --car car.toml --circuit circuit.csv --plan plan/plan.json
     parser.add_argument("--points", type=int, default=100, help="places per zone (100)")
     parser.add_argument("--samples", type=int, default=64, help="cars sampled for the plan (64)")
     parser.add_argument("--seed", type=int, default=1, help="seed of the sampling (1)")
+
+
+def _show(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    parser = _command(
+        commands,
+        "show",
+        "drive a zone, or a lap, at right and wrong settings and see what happens",
+        """
+foreaft show --car car.toml --circuit circuit.csv --zone "Mill" --out mill
+foreaft show --car car.toml --sheet corners.csv --zone "Mill" --setting 52 --setting 58
+foreaft show --car car.toml --circuit circuit.csv --zone z06 --steps 3 --repeat 200
+""",
+    )
+    _car(parser)
+    _road(parser)
+    _conditions(parser)
+    parser.add_argument("--zone", help="id or name of one zone (the whole lap)")
+    parser.add_argument(
+        "--setting",
+        dest="settings",
+        type=float,
+        action="append",
+        default=[],
+        metavar="SETTING",
+        help="try this setting beside the planned one; may be given several times (the nearest to "
+        "either side at which something goes wrong)",
+    )
+    parser.add_argument("--steps", type=int, help="try so many steps to either side instead")
+    parser.add_argument(
+        "--repeat", type=int, default=0, help="drive each setting so often with scatter (0)"
+    )
+    parser.add_argument("--plan", type=Path, help="plan as JSON (made now, of the nominal car)")
+    parser.add_argument("--seed", type=int, default=1, help="seed of the scatter (1)")
+    parser.add_argument(
+        "--out", type=Path, metavar="FOLDER", help="write the page that plays and its data there"
+    )
+    parser.add_argument(
+        "--units", choices=["metric", "imperial"], default="metric", help="for what is printed"
+    )
 
 
 def _advise(commands: argparse._SubParsersAction[ArgumentParser]) -> None:

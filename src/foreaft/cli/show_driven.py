@@ -1,0 +1,50 @@
+"""Driven runs as text for people."""
+
+from __future__ import annotations
+
+from foreaft.cli.show import table
+from foreaft.model.answers import Envelope
+from foreaft.model.answers_show import Show, ShowRun
+from foreaft.report.words import NBSP, format_setting
+
+
+def runs(answer: Envelope[Show]) -> str:
+    """One sentence per setting, and how often it went wrong where that was asked."""
+    result = answer.result
+    where = result.circuit_name if result.zone_name is None else result.zone_name
+    step = result.adjuster.step
+    lines = [
+        f"\n{result.car_name} at {where}, {result.driver_name}, {result.conditions_name}. "
+        f"A bigger number means more {result.adjuster.higher_means}.",
+        "The car in motion, with the same brake point and pedal at every setting.",
+        "",
+    ]
+    lines += [f"{_setting(one, result, step)}: {one.sentence}." for one in result.runs]
+    often = [one for one in result.runs if one.often is not None]
+    if often:
+        lines += ["", table(HEAD, [_often(one, result, step) for one in often])]
+    if answer.files:
+        lines += ["", "Written:", *(f"  {file}" for file in answer.files)]
+    return "\n".join([*lines, ""])
+
+
+HEAD = ("setting", "runs", "went wrong", "in 100", "only locked a wheel")
+
+
+def _setting(one: ShowRun, result: Show, step: float) -> str:
+    if result.zone_id is None:
+        return "Each zone's own" if one.steps_from_plan == 0 else f"{one.steps_from_plan:+d} steps"
+    return format_setting(one.setting, step)
+
+
+def _often(one: ShowRun, result: Show, step: float) -> tuple[str, ...]:
+    found = one.often
+    assert found is not None  # asked before
+    span = f"{100 * found.low_frac:.0f} to {100 * found.high_frac:.0f}{NBSP}%"
+    return (
+        _setting(one, result, step),
+        str(found.runs),
+        str(found.wrong),
+        span,
+        str(found.kinds.get("lock_up", 0)),
+    )
