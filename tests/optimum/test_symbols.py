@@ -70,15 +70,16 @@ def rolling_case(seed):
 
 
 def test_a_rolling_car_keeps_every_rule():
-    """Balance and equal torque to 1e-3 of the weight: kinks are rounded over 10 N of some 10 kN."""
+    """Balance and equal torque to 20 N: thresholds, valve and gears, four kinks, 5 N each at most."""
     checked = 0
     for seed in range(60):
         vector, table, row, out, z = rolling_case(seed)
         if not ordinary(out) or out[tr.WHEEL_USE : tr.WHEEL_USE + 4].max() > 1.0:
             continue
         held = rules(vector, table, z, row)
-        assert held["balance"] == pytest.approx([0.0], abs=1e-3), seed
-        assert held["rolls"] == pytest.approx([0.0, 0.0], abs=1e-3), seed
+        some = 20.0 / (vector[0] * G)
+        assert held["balance"] == pytest.approx([0.0], abs=some), seed
+        assert held["rolls"] == pytest.approx([0.0, 0.0], abs=some), seed
         if min(out[tr.FRONT_MARGIN], out[tr.REAR_MARGIN]) > 0.01:
             assert held["grip_in"].min() > 0.0, seed
             assert held["grip_out"].min() > 0.0, seed

@@ -3,7 +3,8 @@
 Which inside wheels slide is not searched: tried are none, and those that slide on the quasi-steady
 way of each band inside; the fastest counts, and what a narrower band has found counts as well.
 Where one of the quasi-steady ways coasts with an axle a little over its grip, as the trim lets it,
-the same is granted to all bands.
+the same is granted to all bands; where all of them coast, all bands keep off the brakes, unless
+that leaves one without an answer.
 """
 
 from __future__ import annotations
@@ -50,16 +51,30 @@ def ways(one: Collocation, road: Stretch, bands: Sequence[Band]) -> list[Way]:
 
     Bands may be single shares, (0.6, 0.6); one that contains another is solved after it.
     """
-    order = sorted(range(len(bands)), key=lambda i: (bands[i][1] - bands[i][0], bands[i]))
     steady = {band: steady_way(one.car, one.table, road, *band) for band in set(bands)}
-    beyond = np.max([way.beyond for way in steady.values()], axis=0)
-    granted = np.where(beyond > 0.0, GRANT_MORE * beyond, 0.0)
-    found: dict[Band, Way] = {}
-    for i in order:
-        if bands[i] not in found:
-            inside = [way for band, way in found.items() if _within(band, bands[i])]
-            found[bands[i]] = _way(one, road, bands[i], steady[bands[i]], inside, granted)
+    beyond = np.array([way.beyond for way in steady.values()])
+    granted, coasting = GRANT_MORE * beyond.max(axis=0), np.asarray((beyond > 0.0).all(axis=0))
+    found = _nested(one, road, steady, granted, coasting)
+    if coasting.any() and not all(_sound(way) for way in found.values()):
+        found = _nested(one, road, steady, granted, np.zeros_like(coasting))
     return [found[band] for band in bands]
+
+
+def _nested(
+    one: Collocation, road: Stretch, steady: dict[Band, Steady], granted: Floats, coasting: Flags
+) -> dict[Band, Way]:
+    """The fastest way of every band, narrow ones first."""
+    found: dict[Band, Way] = {}
+    for band in sorted(steady, key=lambda band: (band[1] - band[0], band)):
+        inside = [way for known, way in found.items() if _within(known, band)]
+        found[band] = _way(one, road, band, steady[band], inside, granted, coasting)
+        if coasting.any() and not _sound(found[band]):
+            break  # it will be tried again without keeping off the brakes
+    return found
+
+
+def _sound(way: Way) -> bool:
+    return way.solved is not None and way.solved.over_frac <= OVER_SAME
 
 
 def _within(narrow: Band, wide: Band) -> bool:
@@ -73,6 +88,7 @@ def _way(
     steady: Steady,
     inside: list[Way],
     granted: Floats,
+    coasting: Flags,
 ) -> Way:
     none = np.zeros_like(steady.sliding)
     tries = [(none, one.plain_start(road, 0.5 * sum(band)))]
@@ -81,7 +97,7 @@ def _way(
             tries.append((known.sliding, one.steady_start(road, known)))
     best, sliding, statuses = None, none, []
     for pattern, start in tries:
-        tried = one.solve(road, *band, sliding=pattern, start=start, granted=granted)
+        tried = one.solve(road, *band, pattern, start, granted, coasting)
         statuses.append(tried.status)
         if tried.ok and _better(tried, best):
             best, sliding = tried, pattern

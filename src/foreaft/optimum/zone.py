@@ -251,13 +251,15 @@ class Collocation:
         sliding: Flags | None = None,
         start: Floats | None = None,
         granted: Floats | None = None,
+        coasting: Flags | None = None,
     ) -> Solved:
         """Return the fastest way through a stretch with shares from ``low`` to ``high``.
 
         ``sliding`` says where the front and the rear wheel on the inside slide, shape (2, points);
         nowhere without.
         ``start`` is a state to begin from, shape (STATE_SIZE, points); a plain guess without.
-        ``granted`` is grip given without a price, as OVER counts it, shape (points,).
+        ``granted`` is grip given without a price, as OVER counts it, ``coasting`` says where the
+        brakes stay off, shape (points,) each.
         Look at ``ok``: a solver may fail, and then its numbers mean nothing.
         """
         n, top = self.points, float(road.reach_mps.max())
@@ -269,6 +271,8 @@ class Collocation:
         most[sy.SPEED2, 0] = least[sy.SPEED2, 0] = min((road.apex_mps / top) ** 2, 1.0)
         least[sy.DECEL], most[sy.DECEL] = -3.0, 10.0
         least[sy.ALONG_FRONT_IN : sy.OVER] = -np.inf
+        if coasting is not None:
+            most[sy.PEDAL_FRONT : sy.PEDAL_REAR + 1, coasting] = 0.0
         flags = np.zeros((2, n), dtype=np.bool_) if sliding is None else sliding
         rules = self._bounds(low == high, flags)
         given = np.concatenate([road.roads.ravel(), np.diff(road.s_m), [top, low, high], grant])
