@@ -70,7 +70,7 @@ def rolling_case(seed):
 
 
 def test_a_rolling_car_keeps_every_rule():
-    """Balance and equal torque to 20 N: thresholds, valve and gears, four kinks, 5 N each at most."""
+    """Balance and equal torque to 20 N: thresholds, valve, gears: four kinks of 5 N at most."""
     checked = 0
     for seed in range(60):
         vector, table, row, out, z = rolling_case(seed)
