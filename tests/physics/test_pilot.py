@@ -40,7 +40,10 @@ def test_he_keeps_his_line_in_a_bend_within_the_car() -> None:
     _, trace = ride(ground.vehicle(), course, with_share(course), ground.driver_row(2e4))
     assert np.abs(trace.offset_m).max() < 0.5  # what a practised driver repeats
     held = trace.s_m > 180.0
-    assert trace.accel_y_mps2[held].mean() == pytest.approx(28.0**2 / 80.0, rel=0.03)
+    # The cornering of the bend at the speed he has; slip angles turn a little of it backward.
+    needed = (trace.speed_mps[held] ** 2).mean() / 80.0
+    assert trace.accel_y_mps2[held].mean() == pytest.approx(needed, rel=0.02)
+    assert trace.speed_mps[held].min() > 26.5
 
 
 def test_a_road_in_the_mirror_is_driven_in_the_mirror() -> None:

@@ -35,6 +35,9 @@ STEP_SAFE: Final = 0.8
 LONGEST_STEP_S: Final = 0.002
 """The car is moved on in steps no longer than this, and than its own stability allows."""
 
+MOST_PARTS: Final = 100
+"""A car that asks for more steps than this between two acts of the driver is refused."""
+
 RUN_OFF_M: Final = 6.0
 """A run goes on so far past the edge of the road, so that it can be seen (assumption)."""
 
@@ -124,6 +127,8 @@ def _run(
     speed = float(line[0, pl.SPEED])
     fastest = 1.1 * float(line[:, pl.SPEED].max())
     longest = STEP_SAFE * float(tc.longest_step(vehicle.vector, fastest))
+    if not longest * MOST_PARTS > tick:  # also where it is no number
+        _check(rn.STEP_TOO_LONG if longest > 0.0 else rn.IMPOSSIBLE_CAR)
     parts = ceil(tick / min(longest, LONGEST_STEP_S) - 1e-9)
     limits = np.zeros(rn.LIMITS_SIZE)
     planned = float(np.sum(course.step_m / np.maximum(line[:, pl.SPEED], 1.0)))

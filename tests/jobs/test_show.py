@@ -1,0 +1,151 @@
+"""The job ``show``: what is asked is driven, what cannot be is refused, and nothing is invented."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from foreaft.base.errors import Cancelled, InputError
+from foreaft.cli import main
+from foreaft.files.classes import demo_folder
+from foreaft.jobs.requests import ShowRequest
+from foreaft.jobs.show import show
+
+DEMO = demo_folder()
+
+
+def asked(**changed: Any) -> ShowRequest:
+    base: dict[str, Any] = {
+        "car": DEMO / "car.toml",
+        "sheet": DEMO / "sheet.csv",
+        "zone": "Orchard",
+    }
+    return ShowRequest(**(base | changed))
+
+
+def on_circuit(**changed: Any) -> ShowRequest:
+    return asked(sheet=None, circuit=DEMO / "brackwater.csv", **changed)
+
+
+def test_the_planned_setting_comes_first_and_settings_are_those_asked_for() -> None:
+    answer, scene = show(on_circuit(settings=[50.0, 57.0]))
+    runs = answer.result.runs
+    planned = answer.result.practice[0].planned_setting
+    assert [one.setting for one in runs] == [planned, 50.0, 57.0]
+    assert [one.steps_from_plan for one in runs] == [
+        0,
+        *(round((s - planned) / 0.5) for s in (50, 57)),
+    ]
+    assert runs[0].sentence.startswith("as planned: ")
+    assert runs[1].sentence.split(":")[0].endswith("rearward")
+    assert runs[2].sentence.split(":")[0].endswith("forward")
+    assert [run.setting for run in scene.runs] == [one.setting for one in runs]
+    assert scene.cautions
+    assert answer.cautions
+
+
+def test_left_alone_it_finds_a_setting_that_goes_wrong_forward() -> None:
+    answer, _ = show(on_circuit())
+    forward = [one for one in answer.result.runs if one.steps_from_plan > 0]
+    assert len(forward) == 1
+    assert forward[0].kind in ("wide", "off_track", "lock_up")
+    assert "too far forward" in forward[0].sentence
+
+
+def test_steps_go_no_further_than_the_adjuster() -> None:
+    answer, _ = show(on_circuit(steps=200))
+    adjuster = answer.result.adjuster
+    assert [one.setting for one in answer.result.runs[1:]] == [adjuster.min, adjuster.max]
+
+
+def test_a_sheet_has_no_edges_and_says_what_is_assumed() -> None:
+    answer, scene = show(asked(steps=2))
+    assert scene.left_x_m is None
+    assert any(one.key == "road.half_width_m" for one in answer.assumptions)
+    assert any(one.key.startswith("driver.at_the_wheel.") for one in answer.assumptions)
+
+
+def test_the_same_request_gives_the_same_answer_and_another_seed_another() -> None:
+    texts = [show(on_circuit(steps=6, repeat=12, seed=seed))[0].result for seed in (3, 3, 4)]
+    assert texts[0] == texts[1]
+    assert texts[0].runs[0].kind == texts[2].runs[0].kind  # the mean run knows no seed
+
+
+def test_a_share_of_runs_lies_in_its_interval() -> None:
+    answer, _ = show(on_circuit(settings=[60.0], repeat=20))
+    often = answer.result.runs[1].often
+    assert often is not None
+    assert sum(often.kinds.values()) == often.runs == 20
+    assert often.low_frac <= often.wrong_frac == often.wrong / 20 <= often.high_frac
+    # Ten steps of the adjuster forward of a setting chosen for rotation: the front locks mostly.
+    assert often.kinds.get("clean", 0) < 10
+
+
+@pytest.mark.parametrize(
+    ("changed", "code"),
+    [
+        ({"zone": "Nowhere"}, "unknown_zone"),
+        ({"settings": [40.0]}, "setting_not_there"),
+        ({"settings": [54.2]}, "setting_not_there"),
+        ({"zone": None}, "no_lap"),
+        ({"driver": DEMO / "sheet.csv"}, None),
+    ],
+)
+def test_what_cannot_be_shown_is_refused(changed: dict[str, Any], code: str | None) -> None:
+    with pytest.raises(InputError) as told:
+        show(asked(**changed))
+    assert code is None or told.value.code == code
+    assert told.value.hint
+
+
+def test_a_plan_of_something_else_is_refused(tmp_path: Path) -> None:
+    file = tmp_path / "plan.json"
+    for text in (
+        "{",
+        '{"schema": "foreaft.stop/1"}',
+        '{"schema": "foreaft.plan/1", "result": {"zones": []}}',
+    ):
+        file.write_text(text, "utf-8")
+        with pytest.raises(InputError) as told:
+            show(asked(plan=file))
+        assert told.value.code == "not_the_plan"
+
+
+def test_settings_of_a_plan_are_taken_from_it(tmp_path: Path) -> None:
+    answer, _ = show(asked(steps=1))
+    zones = [
+        {"zone_id": f"z{number:02d}", "setting": 57.5}
+        for number in range(1, 1 + len(DEMO.joinpath("sheet.csv").read_text("utf-8").splitlines()))
+    ]
+    file = tmp_path / "plan.json"
+    file.write_text(json.dumps({"schema": "foreaft.plan/1", "result": {"zones": zones}}), "utf-8")
+    other, _ = show(asked(steps=1, plan=file))
+    assert other.result.practice[0].planned_setting == 57.5
+    assert answer.request_sha256 != other.request_sha256
+
+
+def test_it_stops_when_told_to() -> None:
+    with pytest.raises(Cancelled):
+        show(on_circuit(steps=2, repeat=5), cancelled=lambda: True)
+
+
+@pytest.mark.parametrize("option", [["--repeat", "1000000"], ["--steps", "0"], ["--setting", "x"]])
+def test_options_out_of_range_are_refused_at_once(
+    option: list[str], capsys: pytest.CaptureFixture[str]
+) -> None:
+    car, sheet = str(DEMO / "car.toml"), str(DEMO / "sheet.csv")
+    assert main(["show", "--car", car, "--sheet", sheet, "--zone", "Mill", *option]) == 2
+    assert option[0] in capsys.readouterr().err
+
+
+def test_the_command_prints_one_sentence_per_setting(capsys: pytest.CaptureFixture[str]) -> None:
+    car, circuit = str(DEMO / "car.toml"), str(DEMO / "brackwater.csv")
+    typed = ["show", "--car", car, "--circuit", circuit, "--zone", "Orchard", "--steps", "8"]
+    assert main(typed) == 0
+    told = capsys.readouterr().out
+    assert "as planned: " in told
+    assert "8 steps" in told
+    assert "Caution" in told
