@@ -129,7 +129,7 @@ def known_adjuster(car: Car) -> Adjuster:
             "from low speed at both ends of the range and see which wheels work harder; of a class "
             "of car, tell it by --today, --higher and --first",
         )
-    if adjuster.meaning == "unknown" and car.anchor is None:
+    if adjuster.needs_anchor and car.anchor is None:
         raise CannotTell(
             "any setting",
             because="the number on the adjuster is not tied to anything",

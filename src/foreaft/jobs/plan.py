@@ -287,7 +287,7 @@ def _warn_of_anti_lock(car: Car, notes: Notes) -> None:
 
 def _warn_of_class(work: Work, notes: Notes) -> None:
     """Say how little a class and an anchor are worth; docs/studies measured it."""
-    if work.adjuster.meaning != "unknown":
+    if not work.adjuster.needs_anchor:
         return
     per_step = abs(float(np.diff(work.cars.arrays.share[0])[0]))
     steps = max(1, round(CLASS_ERROR_FRAC / per_step))
@@ -349,7 +349,7 @@ def _result(work: Work, request: PlanRequest, notes: Notes) -> Plan:
         driver_name=work.driver.name,
         conditions_name=work.conditions.name,
         adjuster=adjuster_face(adjuster),
-        relative_to_anchor=adjuster.meaning == "unknown",
+        relative_to_anchor=adjuster.needs_anchor,
         anchor_setting=None if work.car.anchor is None else work.car.anchor.setting,
         changes_max=made_changes(work, request),
         change_cost_s=work.driver.change_cost_s,

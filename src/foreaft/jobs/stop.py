@@ -84,14 +84,14 @@ def scale_known(car: Car) -> bool:
     adjuster = car.adjuster
     if adjuster is None or adjuster.higher_means is None:
         return False
-    return adjuster.meaning != "unknown" or car.anchor is not None
+    return not adjuster.needs_anchor or car.anchor is not None
 
 
 def arrays_of(car: Car, conditions: Conditions) -> CarArrays:
     """The nominal car; its shares mean nothing where :func:`scale_known` says no."""
     draws = draw(car, 0, 0)
     arrays = vectors(either_way(car), draws, conditions)
-    unknown = car.adjuster is not None and car.adjuster.meaning == "unknown"
+    unknown = car.adjuster is not None and car.adjuster.needs_anchor
     if not unknown or not scale_known(car):
         return arrays
     crossover = straight_crossover(arrays.vector, arrays.table, 30.0)

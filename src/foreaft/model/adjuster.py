@@ -306,6 +306,11 @@ class Adjuster(Model):
         )
 
     @property
+    def needs_anchor(self) -> bool:
+        """Whether only an anchor says which share a number stands for."""
+        return self.meaning == "unknown" and not self.known
+
+    @property
     def cockpit(self) -> bool:
         """Whether the driver can work it while driving."""
         return self.device != "pits_only" and self.hand.use_where != "pits"

@@ -74,7 +74,7 @@ def gather(
     draws = draw(car, seed, wanted, joint)
     arrays = vectors(car, draws, conditions)
     crossover = straight_crossover(arrays.vector, arrays.table, CROSSOVER_SPEED_MPS)
-    unknown = car.adjuster is not None and car.adjuster.meaning == "unknown"
+    unknown = car.adjuster is not None and car.adjuster.needs_anchor
     if unknown and car.anchor is not None:
         arrays = arrays._replace(share=anchored_shares(car, arrays, draws, crossover, seed))
     fits = _fits(car, arrays, crossover, zones)

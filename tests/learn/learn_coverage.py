@@ -1,0 +1,202 @@
+"""Cars and drivers of known truth, their logs by the car in motion, and how often learn is right.
+
+The truth is drawn from the ranges of a class of car: the fit knows the class, not the car.
+The logs come from the transient car with a full logger, the fit is quasi-steady.
+Usage: python tests/learn/learn_coverage.py --count 400
+"""
+
+from __future__ import annotations
+
+import argparse
+from collections import defaultdict
+from collections.abc import Iterable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from multiprocessing import get_context
+from typing import Any
+
+import numpy as np
+
+from foreaft.drive import channels as ch
+from foreaft.files.classes import class_names, load_class
+from foreaft.jobs.common import Notes, never, silent
+from foreaft.jobs.load import anchored
+from foreaft.jobs.record_drive import drive_stops
+from foreaft.jobs.requests import Quick, RecordRequest
+from foreaft.laps.series import series_of
+from foreaft.learn import car as lc
+from foreaft.learn import crossover as cr
+from foreaft.learn.observe import observe
+from foreaft.learn.verdict import judge
+from foreaft.logs.instruments import LOGGERS, Log, measure
+from foreaft.logs.recording import Channel, Recording
+from foreaft.model.car import Car, draw, vectors
+from foreaft.model.conditions import Conditions
+from foreaft.model.driver import Driver
+from foreaft.model.fields import build, plain
+from foreaft.physics import layout as at
+from foreaft.physics import tyre as tab
+
+QUICK = Quick(today=0.0, higher="front", first="together")
+FIRST_SEED = 100_000
+"""Seeds below belong to calibration, see docs/theory/learn.md."""
+
+LEVELS = ("novice", "club", "pro")
+
+
+@dataclass(frozen=True)
+class Case:
+    """One car, driver and log of known truth."""
+
+    prior: Car
+    truth: Car
+    numbers: dict[str, float]
+    settings: tuple[float, ...]
+    recording: Recording
+
+
+def prior_of(name: str) -> Car:
+    """The class with its adjuster counted from the middle; learn does not read the anchor."""
+    return anchored(load_class(name), QUICK)
+
+
+def put(data: Any, key: str, value: Any) -> None:
+    """Put a value at a dotted key."""
+    *path, last = key.split(".")
+    for part in path:
+        data = data[int(part) - 1] if part.isdecimal() else data.setdefault(part, {})
+    data[last] = value
+
+
+def true_car(prior: Car, seed: int) -> Car:
+    """One car of the class, its tyres stiffer at one end than at the other."""
+    data = plain(prior)
+    drawn = draw(prior, seed, 1)
+    for key, column in drawn.items():
+        put(data, key, float(column[1]))
+    adjuster = prior.adjuster
+    assert adjuster is not None
+    shares = vectors(prior, drawn, Conditions()).share[1]
+    data["adjuster"]["known"] = [
+        {"setting": setting, "front_share_frac": float(share)}
+        for setting, share in ((adjuster.min, shares[0]), (adjuster.max, shares[-1]))
+    ]
+    del data["adjuster"]["share_per_unit_frac"]
+    rng = np.random.default_rng([seed, 1])
+    q = 0.05 * float(rng.standard_normal())
+    peak = float(drawn["tyre.peak_slip_frac"][1])
+    put(data, "tyre.front.peak_slip_frac", peak * float(np.exp(-0.5 * q)))
+    put(data, "tyre.rear.peak_slip_frac", peak * float(np.exp(0.5 * q)))
+    return build(Car, data)
+
+
+def case_of(seed: int, ends: bool | None = None, stops: int | None = None) -> Case:
+    """Draw and drive one case; short logs of four to twelve stops."""
+    rng = np.random.default_rng([seed, 2])
+    prior = prior_of(class_names()[seed % len(class_names())])
+    truth = true_car(prior, seed)
+    adjuster = prior.adjuster
+    assert adjuster is not None
+    whole = bool(rng.random() < 0.7) if ends is None else ends
+    reach = 1.0 if whole else float(rng.choice([0.0, 0.5]))
+    half = adjuster.step * round(reach * 0.5 * (adjuster.max - adjuster.min) / adjuster.step)
+    middle = 0.5 * (adjuster.max + adjuster.min)
+    settings = sorted({middle - half, middle + half})
+    settings = [float(adjuster.settings[np.abs(adjuster.settings - s).argmin()]) for s in settings]
+    level = LEVELS[int(rng.integers(3))]
+    request = RecordRequest(
+        car="class",
+        stops=int(rng.integers(2, 4)) if stops is None else stops,
+        settings=settings,
+        effort=[0.55, 0.75] if rng.random() < 0.5 else [0.7],
+        from_kmh=float(rng.choice([130.0, 150.0, 180.0])),
+        to_kmh=50.0,
+        seed=seed,
+    )
+    driver = build(Driver, {"id": level, "name": level, "level": level})
+    driven = drive_stops(request, truth, driver, Conditions(), 200, Notes(), silent, never)
+    fit = ch.fitting_of(driven.car, driven.vehicle.vector)
+    rear = float(np.exp(0.4 * rng.standard_normal()))
+    front = float(np.exp(0.4 * rng.standard_normal()))
+    fit = replace(
+        fit,
+        gain_front_N_per_Pa=fit.gain_front_N_per_Pa * front,
+        gain_rear_N_per_Pa=fit.gain_rear_N_per_Pa * rear,
+    )
+    runs = [ch.channels_of(one.trace, one.share, one.lap, fit) for one in driven.runs]
+    vector = driven.vehicle.vector
+    numbers = {key: float(column[1]) for key, column in draw(prior, seed, 1).items()}
+    numbers["tyre.peak_slip_frac"] = float(
+        np.sqrt(driven.vehicle.table[0, tab.PEAK_SLIP] * driven.vehicle.table[1, tab.PEAK_SLIP])
+    )
+    numbers["height_per_wheelbase"] = float(vector[at.CG_HEIGHT] / vector[at.WHEELBASE])
+    numbers["gain_front_N_per_Pa"] = fit.gain_front_N_per_Pa
+    numbers["gain_rear_N_per_Pa"] = fit.gain_rear_N_per_Pa
+    for s, share in zip(driven.settings, driven.shares, strict=True):
+        numbers[f"force_share_frac@{s:g}"] = float(share)
+        numbers[f"decel_per_front_pressure_mps2_per_Pa@{s:g}"] = float(
+            fit.gain_front_N_per_Pa / share / vector[at.MASS]
+        )
+    log = measure(runs, LOGGERS["full"], seed)
+    return Case(prior, truth, numbers, tuple(settings), recording_of(log))
+
+
+def recording_of(log: Log, session: int = 0) -> Recording:
+    """A measured session as a recording, without a file between."""
+    channels = {}
+    for one in log.sessions[session].samples:
+        time, value = one.time_s, one.value
+        if one.held:  # as a table holds it: again and again
+            time = np.arange(0.0, log.sessions[session].duration_s, 0.05)
+            value = one.value[np.maximum(np.searchsorted(one.time_s, time, side="right") - 1, 0)]
+        channels[one.name] = Channel(one.name, one.name, one.unit, time, value, "used")
+    return Recording("made", "0" * 64, "made.csv", 1, 1, 0.0, channels)
+
+
+def learnt(seed: int) -> list[tuple[str, str, float, float, float, float]]:
+    """Key, verdict, truth, low, high and estimate of everything told of one case."""
+    case = case_of(seed)
+    seen = observe(series_of(case.recording))
+    what = lc.known(case.prior, Conditions(), None, seed)
+    found = lc.fitted(seen, what, seed)
+    out = []
+    for column in lc.columns_of(seen, what, found):
+        one = judge(column)
+        key = one.key if one.setting is None else f"{one.key}@{one.setting:g}"
+        true = case.numbers.get(key)
+        if true is None or one.low is None or one.high is None or one.estimate is None:
+            continue
+        sd = float(np.std(column.now))
+        out.append((one.key, one.verdict, true, one.low, one.high, (one.estimate - true) / sd))
+    return out
+
+
+def many(seeds: Iterable[int], workers: int = 2) -> dict[tuple[str, str], list[tuple[float, ...]]]:
+    """Truth, low, high and error over sd by key and verdict."""
+    found: dict[tuple[str, str], list[tuple[float, ...]]] = defaultdict(list)
+    with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
+        for rows in pool.map(learnt, seeds, chunksize=4):
+            for key, verdict, *rest in rows:
+                found[key, verdict].append(tuple(rest))
+    return found
+
+
+def main() -> None:
+    """Print how often the intervals hold the truth."""
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--count", type=int, default=400)
+    parser.add_argument("--first", type=int, default=FIRST_SEED)
+    parser.add_argument("--workers", type=int, default=2)
+    asked = parser.parse_args()
+    found = many(range(asked.first, asked.first + asked.count), asked.workers)
+    print(f"{'number':44s} {'verdict':15s} {'n':>5s} {'inside':>7s} {'error/sd':>9s} {'width':>9s}")
+    for (key, verdict), rows in sorted(found.items(), key=lambda one: (one[0][1], one[0][0])):
+        table = np.array(rows)
+        inside = np.mean((table[:, 1] <= table[:, 0]) & (table[:, 0] <= table[:, 2]))
+        width = float(np.median(table[:, 2] - table[:, 1]))
+        error = float(np.sqrt(np.mean(table[:, 3] ** 2)))
+        print(f"{key:44s} {verdict:15s} {len(rows):5d} {inside:7.3f} {error:9.2f} {width:9.3g}")
+
+
+if __name__ == "__main__":
+    main()
