@@ -80,7 +80,7 @@ def test_a_turned_and_shifted_log_is_laid_onto_the_circuit(driven: Driven) -> No
 
     moved = Path(c * path.x_m - s * path.y_m + 5e3, s * path.x_m + c * path.y_m - 2e3, False)
     assert not lies_on(moved, series, stations)
-    frame = register(moved, series, stations, first, last)
+    frame = register(moved, series, stations, [(first, last)])
     assert frame is not None
     back = frame.apply(moved)
     assert np.hypot(back.x_m - path.x_m, back.y_m - path.y_m).max() < 1.0
@@ -93,7 +93,7 @@ def test_another_circuit_is_not_laid_onto(driven: Driven) -> None:
 
     mirrored = Path(path.x_m, -path.y_m, False)
     object.__setattr__(series, "curvature_1pm", -series.curvature_1pm)
-    assert register(mirrored, series, stations, first, last) is None
+    assert register(mirrored, series, stations, [(first, last)]) is None
 
 
 def test_phase_finds_a_shift() -> None:

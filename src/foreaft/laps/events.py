@@ -33,6 +33,9 @@ MERGE_S: Final = 0.15
 WALKING_MPS: Final = 2.0
 ROTATION_RAD: Final = 0.17
 ROTATION_S: Final = 0.10
+ROTATION_NOISE_RAD: Final = 0.01
+"""Scatter of the rear slip drawn from sensors; measured on logs with truth, docs/theory/laps.md."""
+
 ROUND_RAD: Final = 0.5
 WIDE_M: Final = 1.5
 ANSWER_S: Final = 1.2
@@ -55,8 +58,8 @@ AGAIN: Final = 0.2
 STAB_S: Final = 0.1
 
 SURE: Final = 0.99
-SURE_LEAST: Final = 0.6
-"""What is less sure than this is not told."""
+SURE_LEAST: Final[dict[str, float]] = {"wide": 0.6, "unused": 0.6, "double_stab": 0.6}
+"""What is less sure than this is not told; else what is rather so than not."""
 
 
 @dataclass(frozen=True)
@@ -104,13 +107,13 @@ def events_of(
         zone = by_id[one.zone_id]
         part = window(placed, one)
         if evidence.wheels is not None and not evidence.anti_lock:
-            found += _lock_ups(placed, one, part, evidence.wheels)
+            found += _lock_ups(placed, one, part, evidence.wheels, evidence.axles.rear_rad)
         found += _rotations(placed, one, part, evidence)
         locked = [event for event in found if event.kind == "lock_up" and event.axle == "front"]
         found += _wide(placed, zone, one, part, evidence, locked)
         found += _unused(placed, zone, one, evidence)
         found += _double_stabs(placed, one, evidence.level)
-    sure = [event for event in found if event.confidence_frac >= SURE_LEAST]
+    sure = [event for event in found if event.confidence_frac >= SURE_LEAST.get(event.kind, 0.5)]
     return tuple(sorted(sure, key=lambda event: event.start_s))
 
 
@@ -168,13 +171,16 @@ def _surely(beyond: float, noise: float) -> float:
 # ---------------------------------------------------------------- wheels
 
 
-def _lock_ups(placed: Placed, one: Pass, part: slice, wheels: WheelSlip) -> list[Event]:
+def _lock_ups(
+    placed: Placed, one: Pass, part: slice, wheels: WheelSlip, rear_rad: Floats | None
+) -> list[Event]:
     series = placed.series
     found = []
     fast = series.speed_mps[part] > WALKING_MPS
-    all_four = (
-        np.nanmin(wheels.slip[part], axis=1) if np.isfinite(wheels.slip[part]).any() else None
-    )
+    if rear_rad is not None:  # wheels of a car that has turned round are part of the spin
+        fast &= ~np.maximum.accumulate(np.abs(rear_rad[part]) > ROUND_RAD)
+    seen = np.nan_to_num(wheels.slip[part], nan=1.0).min(axis=1)
+    all_four = np.where(np.isfinite(wheels.slip[part]).any(axis=1), seen, 0.0)
     for k, wheel in enumerate(WHEELS):
         slip = np.where(fast, wheels.slip[part, k], 0.0)
         if np.isnan(wheels.noise[k]):
@@ -183,11 +189,7 @@ def _lock_ups(placed: Placed, one: Pass, part: slice, wheels: WheelSlip) -> list
             a, b = int(np.ceil(first)), int(last) + 1
             peak = float(np.nanmax(slip[a:b])) if b > a else LOCKED
             # All four standing at once is rather a fault of the speed than of the wheels.
-            doubt = (
-                0.3
-                if all_four is not None and np.nanmax(all_four[a:b], initial=0.0) > LOCKED
-                else 0.0
-            )
+            doubt = 0.3 if all_four[a:b].max(initial=0.0) > LOCKED else 0.0
             sure = _surely(peak - LOCKED, max(3.0 * float(wheels.noise[k]), 0.05))
             found.append(
                 Event(
@@ -219,7 +221,7 @@ def _rotations(placed: Placed, one: Pass, part: slice, evidence: Evidence) -> li
     for first, last in stretches(rear, ROTATION_RAD, series.step_s, ROTATION_S):
         a, b = int(np.ceil(first)), int(last) + 1
         borne_out = counter is not None and bool(counter[max(a - 2, 0) : b + 2].any())
-        sure = _surely(float(rear[a:b].max()) - ROTATION_RAD, 0.015)
+        sure = _surely(float(rear[a:b].max()) - ROTATION_RAD, ROTATION_NOISE_RAD)
         channels = ["accel_y_mps2", *series.sources["yaw"], *series.sources["speed"]]
         if borne_out:
             channels += series.sources["steer"]
@@ -447,14 +449,49 @@ def _fill_outward(
 
 
 def _without_wander(placed: Placed, passes: Sequence[Pass], beside: Floats) -> Floats:
-    """Offsets counted from the brake point of each pass: a receiver wanders by metres in minutes.
+    """Offsets less what a satellite receiver wanders: metres in minutes.
 
-    A driver repeats his place on the road there better than that.
+    Lap by lap the shift, east and north, that explains most of the offsets is taken off, far ones
+    counting little; then each pass is counted from its brake point, where a driver repeats his
+    place on the road better than a receiver does.
     """
     settled = beside.copy()
+    stations = placed.stations
+    along = np.unwrap(np.arctan2(np.gradient(stations.y_m), np.gradient(stations.x_m)))
+    for lap in placed.split.laps:
+        first, last = int(placed.series.index(lap.start_s)), int(placed.series.index(lap.end_s))
+        part = slice(first, last + 1)
+        s = placed.s_m[part] % stations.length_m
+        heading = np.interp(s, stations.s_m, along)
+        beside_x, beside_y = -np.sin(heading), np.cos(heading)
+        thin = slice(None, None, max(1, len(s) // 2000))
+        normals = np.column_stack((beside_x, beside_y))[thin]
+        good = np.isfinite(beside[part][thin])
+        if good.sum() < 50:
+            continue
+        shift = _shift(normals[good], beside[part][thin][good])
+        settled[part] -= beside_x * shift[0] + beside_y * shift[1]
+    found = settled.copy()
     for one in passes:
-        settled[window(placed, one)] -= beside[int(one.braking.start)]
-    return settled
+        found[window(placed, one)] -= settled[int(one.braking.start)]
+    return found
+
+
+def _shift(normals: Floats, offsets: Floats) -> Floats:
+    """The shift that explains offsets along normals, by least squares with far ones weighed less.
+
+    A little is held against any shift, so that a piece of straight road does not make one up.
+    """
+    shift = np.zeros(2)
+    for _ in range(6):
+        far = np.abs(offsets - normals @ shift)
+        weight = 1.0 / np.maximum(far, NEAR_M)
+        left = (normals * weight[:, None]).T @ normals + 0.02 * weight.sum() * np.eye(2)
+        shift = np.linalg.solve(left, (normals * weight[:, None]).T @ offsets)
+    return shift
+
+
+NEAR_M: Final = 0.4
 
 
 def _per_column(table: Floats, percent: float) -> Floats:

@@ -7,6 +7,7 @@ made from it.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -207,36 +208,51 @@ def lies_on(path: Path, series: Series, stations: Stations) -> bool:
     return bool(np.median(far) < NEAR_M)
 
 
-def register(path: Path, series: Series, stations: Stations, first: int, last: int) -> Frame | None:
-    """Lay one lap of a path onto the circuit; None where their curvatures do not match.
+def register(
+    path: Path, series: Series, stations: Stations, laps: Sequence[tuple[int, int]]
+) -> Frame | None:
+    """Lay a path onto the circuit by its laps; None where their curvatures do not match.
 
     The signature says which place belongs to which; a turn and a shift (no stretch) then follow
-    by least squares (Kabsch), and once more from the nearest places.
+    by least squares (Kabsch), and again from the nearest places.
+    Several laps average out how far a receiver wanders in one.
+
+    Parameters
+    ----------
+    laps : sequence of (int, int)
+        First and last sample of whole laps.
     """
-    began, alike = phase(signature(series, first, last), reference_signature(stations))
-    if alike < SIGNATURE_LEAST:
-        return None
-    count = 400
-    s = series.distance_m[first : last + 1] - series.distance_m[first]
-    even = s[-1] * np.arange(count) / count
-    here = np.column_stack(
-        [np.interp(even, s, one[first : last + 1]) for one in (path.x_m, path.y_m)]
-    )
+    from scipy.spatial import cKDTree
+
     loop = np.append(stations.s_m, stations.length_m)
     line = np.column_stack((stations.x_m, stations.y_m))
     closed = np.vstack((line, line[:1]))
-    wanted = (began + np.arange(count) / count) % 1.0 * stations.length_m
-    there = np.column_stack([np.interp(wanted, loop, one) for one in closed.T])
-    turn, shift = _kabsch(here, there)
-    from scipy.spatial import cKDTree
-
-    tree = cKDTree(line)
-    far = np.zeros(count)
+    reference = reference_signature(stations)
+    part = np.arange(REGISTER_POINTS) / REGISTER_POINTS
+    here, there = [], []
+    for first, last in laps[:REGISTER_LAPS]:
+        began, alike = phase(signature(series, first, last), reference)
+        if alike < SIGNATURE_LEAST:
+            continue
+        s = series.distance_m[first : last + 1] - series.distance_m[first]
+        own = [np.interp(part * s[-1], s, one[first : last + 1]) for one in (path.x_m, path.y_m)]
+        wanted = (began + part) % 1.0 * stations.length_m
+        here.append(np.column_stack(own))
+        there.append(np.column_stack([np.interp(wanted, loop, one) for one in closed.T]))
+    if not here:
+        return None
+    points = np.vstack(here)
+    turn, shift = _kabsch(points, np.vstack(there))
+    tree, far = cKDTree(line), np.zeros(len(points))
     for _ in range(10):
-        far, nearest = tree.query(here @ turn.T + shift)
-        turn, shift = _kabsch(here, line[nearest])
+        far, nearest = tree.query(points @ turn.T + shift)
+        turn, shift = _kabsch(points, line[nearest])
     off = float(np.median(far))
     return Frame(turn, shift, off) if off < NEAR_M else None
+
+
+REGISTER_LAPS: Final = 8
+REGISTER_POINTS: Final = 400
 
 
 def _kabsch(here: Floats, there: Floats) -> tuple[Floats, Floats]:

@@ -264,9 +264,12 @@ def _position(
     return None, None
 
 
-LEAST_DELAY_S: Final = 0.01
-OWN_CLOCK: Final = 0.9
-"""Channels slower than this part of the fastest, with the same times, come from one receiver."""
+LEAST_DELAY_S: Final = 0.03
+"""What slip does to these channels looks like a delay of up to 0.02 s."""
+
+AGREE_S: Final = 0.05
+WILD_RADPS: Final = 1.0
+"""A car that turns faster than this is spinning: its path says nothing of clocks."""
 
 
 def _bring_to_one_clock(
@@ -289,17 +292,17 @@ def _bring_to_one_clock(
     late: float | None = None
     if reference is not None:
         late = clocks.delay_s(clocks.decel_of(speed, rate), reference, rate, moving)
-    if late is not None and abs(late) > LEAST_DELAY_S:
+    if late is not None and late > LEAST_DELAY_S:
         got["speed_mps"] = recording["speed_mps"].at(time + late)
         done["speed_mps"] = late
     for names in (("latitude_deg", "longitude_deg"), ("position_x_m", "position_y_m")):
         if not all(name in got for name in names):
             continue
-        here: float | None = late
-        together = np.array_equal(recording[names[0]].time_s, recording["speed_mps"].time_s)
-        if not (together and recording["speed_mps"].rate_hz < OWN_CLOCK * rate):
-            here = _position_delay(got, names, speed, moving, rate)
-        if here is not None and abs(here) > LEAST_DELAY_S:
+        here = _position_delay(got, names, speed, moving, rate)
+        if names[0] == "latitude_deg" and late is not None and late > LEAST_DELAY_S:
+            # Speed and position of one receiver: its own position must bear out what it says.
+            here = late if here is None or abs(here - late) > AGREE_S else here
+        if here is not None and here > LEAST_DELAY_S:  # nothing is told before it happens
             for name in names:
                 got[name] = recording[name].at(time + here)
                 done[name] = here
@@ -329,8 +332,10 @@ def _position_delay(
     if x is None or y is None:
         return None
     felt = clocks.turning_felt(bridged(got["accel_y_mps2"]) / np.maximum(speed, MOVING_MPS), rate)
+    turning = clocks.turning(x, y, rate)
     seen = moving & np.isfinite(x) & (speed > 2.0 * MOVING_MPS)
-    return clocks.delay_s(clocks.turning(x, y, rate), felt, rate, seen)
+    seen &= (np.abs(turning) < WILD_RADPS) & (np.abs(felt) < WILD_RADPS)
+    return clocks.delay_s(np.clip(turning, -WILD_RADPS, WILD_RADPS), felt, rate, seen)
 
 
 def _motion(

@@ -144,8 +144,8 @@ def _onto(series: Series, path: Path, circuit: Stations) -> tuple[Path, Split, f
     loose = split(series, path)
     if not loose.whole:
         raise _another_circuit("no whole lap that could be laid onto the circuit")
-    best = min(loose.whole, key=lambda lap: lap.duration_s)
-    frame = register(path, series, circuit, *_samples(series, best))
+    quickest = sorted(loose.whole, key=lambda lap: lap.duration_s)
+    frame = register(path, series, circuit, [_samples(series, lap) for lap in quickest])
     if frame is None:
         raise _another_circuit("the curvature of its laps does not match the circuit's")
     path = frame.apply(path)

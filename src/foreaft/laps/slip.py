@@ -27,6 +27,7 @@ STRAIGHT_S: Final = 0.5
 """Where a car runs straight on its wheels: so little yaw and side force in the mean over this time.
 """
 
+SLIP_ROUNDS: Final = 3
 LINEAR_MPS2: Final = 4.0
 STEER_LEAST: Final = 0.6
 
@@ -102,14 +103,18 @@ def axle_slip(
     yaw, side = bridged(series.yaw_rate_radps), bridged(series.lateral_mps2)
     speed = series.speed_mps
     behind = wheelbase_m * front_weight_frac
-    drawn = summed(side - speed * yaw - behind * slope(yaw, series.rate_hz, 0.1), series.rate_hz)
     straight = np.abs(smoothed(yaw, series.window(STRAIGHT_S))) < STRAIGHT_YAW_RADPS
     straight &= np.abs(smoothed(side, series.window(STRAIGHT_S))) < STRAIGHT_MPS2
     at = np.flatnonzero(straight & (speed > FREE_MPS))
     if len(at) < ENOUGH:
         return AxleSlip(None, None)
-    sideways = drawn - np.interp(np.arange(len(drawn)), at, drawn[at])
-    rear = np.arctan2(sideways, np.maximum(speed, 3.0))
+    turning = behind * slope(yaw, series.rate_hz, 0.1)
+    ahead, sideways = speed, np.zeros_like(speed)
+    for _ in range(SLIP_ROUNDS):  # the speed logged has a sideways part where the tail is out
+        drawn = summed(side - ahead * yaw - turning, series.rate_hz)
+        sideways = drawn - np.interp(np.arange(len(drawn)), at, drawn[at])
+        ahead = np.sqrt(np.maximum(speed**2 - (sideways + behind * yaw) ** 2, 0.25 * speed**2))
+    rear = np.arctan2(sideways, np.maximum(ahead, 3.0))
     front = None
     needed = wheelbase_m * yaw / np.maximum(speed, 3.0)
     steer = road_steer(series, needed)

@@ -134,6 +134,8 @@ def split(
             marks = by_distance(series)
         elif way == "line" and placed and gate is not None:
             marks = by_line(series, path, gate)
+        elif pieces is not None:
+            break  # one crossing of the start line is worth more than two of any place
         elif way == "loop" and placed:
             marks = by_loop(series, path)
         elif way == "signature":
