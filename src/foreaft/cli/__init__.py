@@ -14,9 +14,6 @@ from foreaft.cli.parser import make_parser
 
 BUG = 1
 
-FUNCTIONS = {"show": "show_runs"}
-"""Commands whose function is not called as they are."""
-
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; return its exit code (docs/reference/command-line.md)."""
@@ -50,7 +47,7 @@ def run(asked: object) -> int:
     from foreaft.cli import commands
 
     name = str(getattr(asked, "command", ""))
-    return int(getattr(commands, FUNCTIONS.get(name, name))(asked))
+    return int(getattr(commands, name)(asked))
 
 
 def _tell(error: ForeaftError, wants_json: bool) -> int:

@@ -10,7 +10,8 @@ from typing import Any, Final, get_args
 from pydantic import ValidationError
 
 from foreaft.base.errors import InputError
-from foreaft.cli import show, show_record, show_trial
+from foreaft.cli import show as shown
+from foreaft.cli import show_record, show_trial
 from foreaft.cli.progress import Progress, tell_if_cold
 from foreaft.jobs.common import to_json
 from foreaft.jobs.requests import (
@@ -66,9 +67,9 @@ def plan(asked: Namespace) -> int:
         _print_json(answers)
     else:
         for one in answers:
-            print(show.plan(one, asked.units))
+            print(shown.plan(one, asked.units))
         if len(answers) > 1:
-            print("\n" + show.side_by_side(answers))
+            print("\n" + shown.side_by_side(answers))
         _print_files(asked.out, files)
     return 0
 
@@ -85,7 +86,7 @@ def stop(asked: Namespace) -> int:
     )
     tell_if_cold()
     answer = job(request)
-    _print(asked, answer, lambda: show.stop(answer))
+    _print(asked, answer, lambda: shown.stop(answer))
     return 0
 
 
@@ -103,7 +104,7 @@ def ideal(asked: Namespace) -> int:
     )
     tell_if_cold()
     answer = job(request)
-    _print(asked, answer, lambda: show.ideal(answer))
+    _print(asked, answer, lambda: shown.ideal(answer))
     return 0
 
 
@@ -133,11 +134,11 @@ def limit(asked: Namespace) -> int:
     tell_if_cold()
     with Progress() as progress:
         answer = job(request, progress)
-    _print(asked, answer, lambda: show.limit(answer))
+    _print(asked, answer, lambda: shown.limit(answer))
     return 0
 
 
-def show_runs(asked: Namespace) -> int:
+def show(asked: Namespace) -> int:
     """``foreaft show``."""
     from foreaft.cli import show_driven
     from foreaft.jobs.show import show as job
@@ -214,7 +215,7 @@ def advise(asked: Namespace) -> int:
     tell_if_cold()
     with Progress() as progress:
         answer = job(request, progress)
-    _print(asked, answer, lambda: show.advise(answer))
+    _print(asked, answer, lambda: shown.advise(answer))
     return 0
 
 
@@ -222,7 +223,7 @@ def _history(asked: Namespace) -> int:
     from foreaft.jobs.advise import history
 
     answer = history(asked.car, asked.circuit or asked.sheet, asked.driver)
-    _print(asked, answer, lambda: show.report(answer))
+    _print(asked, answer, lambda: shown.report(answer))
     return 0
 
 
@@ -301,7 +302,7 @@ def zones(asked: Namespace) -> int:
     if asked.picture is not None:
         zones_picture(request, answer, asked.picture)
         answer = answer.model_copy(update={"files": [str(asked.picture)]})
-    _print(asked, answer, lambda: show.zones(answer))
+    _print(asked, answer, lambda: shown.zones(answer))
     return 0
 
 
@@ -342,9 +343,7 @@ def record(asked: Namespace) -> int:
     from foreaft.jobs.requests import RecordRequest
 
     names = [name for name in RecordRequest.model_fields if name not in ("quick", "line")]
-    request = _request(
-        RecordRequest, asked, names, quick=_quick(asked), line=_line(asked)
-    )
+    request = _request(RecordRequest, asked, names, quick=_quick(asked), line=_line(asked))
     tell_if_cold()
     with Progress() as progress:
         answer = job(request, asked.out, progress)
@@ -369,8 +368,8 @@ def check(asked: Namespace) -> int:
             continue
         if not asked.json:
             print(f"{file}: good")
-            print(show.report(answers[-1]))
-            for line in show.around(answers[-1])[: len(answers[-1].warnings)]:
+            print(shown.report(answers[-1]))
+            for line in shown.around(answers[-1])[: len(answers[-1].warnings)]:
                 print(line)
     if failed and asked.json:
         raise failed[0]
@@ -397,7 +396,7 @@ def classes(asked: Namespace) -> int:
     from foreaft.jobs.classes import classes as job
 
     answer = job()
-    _print(asked, answer, lambda: show.report(answer))
+    _print(asked, answer, lambda: shown.report(answer))
     return 0
 
 
@@ -412,8 +411,8 @@ def demo(asked: Namespace) -> int:
         _print_json(plans)
         return 0
     for one in plans:
-        print(show.plan(one))
-    print(show.side_by_side(plans))
+        print(shown.plan(one))
+    print(shown.side_by_side(plans))
     print("\nCar, circuit, driver and numbers of this demo are invented.")
     _print_files(asked.out, files)
     return 0
@@ -424,7 +423,7 @@ def doctor(asked: Namespace) -> int:
     from foreaft.jobs.doctor import doctor as job
 
     answer = job()
-    _print(asked, answer, lambda: show.report(answer))
+    _print(asked, answer, lambda: shown.report(answer))
     return 3 if answer.warnings else 0
 
 
@@ -458,7 +457,8 @@ def _request(kind: type[Request], asked: Namespace, names: list[str], **more: An
 
 TYPED: Final = {
     "change_cost_s": "change-cost",
-    "yaw_accel_radps2": "yaw-accel", "settings": "setting",
+    "yaw_accel_radps2": "yaw-accel",
+    "settings": "setting",
     "lap_difference_s": "lap-difference",
 }
 """Options whose name on the command line is not that of the request."""
@@ -501,7 +501,7 @@ def _print(asked: Namespace, answer: Envelope[Any], text: Any) -> None:
         print(to_json(answer), end="")
         return
     print(text())
-    for line in show.around(answer):
+    for line in shown.around(answer):
         print(line)
 
 
