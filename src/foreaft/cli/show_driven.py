@@ -26,8 +26,8 @@ def runs(answer: Envelope[Show]) -> str:
     elif all(one.kind == "clean" for one in result.runs):
         lines += [
             "",
-            "The mean pedal leaves room at all of them. --repeat 200 shows how often each goes wrong "
-            "with this driver's scatter.",
+            "The mean pedal leaves room at all of them; --repeat 200 shows how often each goes "
+            "wrong with this driver's scatter.",
         ]
     if answer.files:
         lines += ["", "Written:", *(f"  {file}" for file in answer.files)]
