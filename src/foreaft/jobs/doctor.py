@@ -26,7 +26,11 @@ NEEDED: Final = (
     "typst",
     "jinja2",
     "fontpkg-lato",
+    "pillow",
+    "polars",
 )
+
+EXTRAS: Final = {"asammdf": "reads and writes MDF4 logs", "casadi": "the command limit"}
 
 
 def doctor() -> Envelope[Report]:
@@ -39,6 +43,9 @@ def doctor() -> Envelope[Report]:
     ]
     for name in NEEDED:
         lines.append({"what": name, "found": _version(name), "note": ""})
+    for name, use in EXTRAS.items():
+        found = _version(name, "not installed")
+        lines.append({"what": name, "found": found, "note": f"optional: {use}"})
     folder = kernel.FOLDER
     lines.append(
         {
@@ -56,11 +63,11 @@ def doctor() -> Envelope[Report]:
     return envelope("doctor", Report(lines=lines), {}, notes)
 
 
-def _version(name: str) -> str:
+def _version(name: str, absent: str = "missing") -> str:
     try:
         return version(name)
     except PackageNotFoundError:
-        return "missing"
+        return absent
 
 
 def _writable(folder: Path) -> bool:
