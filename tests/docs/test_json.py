@@ -74,6 +74,19 @@ RESULTS = {
         "design.sheet": "lap stint setting counts",
         "verdict.comparisons": "endpoint setting against pairs effect low high p_adjusted verdict",
     },
+    "debrief": {
+        "": "run channels done laps passes events cannot_tell work_on",
+        "run": "run_id sha256 samples duration_s",
+        "channels": "name original_name original_unit rate_hz state",
+        "done": "what channel count",
+        "laps": "lap_id start_s duration_s kind",
+        "passes": """lap_id zone_id brake_s_m approach_speed_mps min_speed_mps brake_distance_m
+        brake_distance_nominal_m mfdd_mps2 peak_decel_mps2 depth_frac grip_use_frac
+        pressure_share_frac time_s lost_s""",
+        "events": "lap_id zone_id kind axle wheel start_s duration_s confidence_frac channels",
+        "cannot_tell": "what because would_settle",
+        "work_on": "zone_id text gain_s",
+    },
 }
 ERROR = "schema code message file line key value allowed unit hint"
 
@@ -85,6 +98,9 @@ WORDS = {
     ("stop", "result.settings.limiting_axle"): {"front", "rear"},
     ("ideal", "result.model"): {"two_axle", "four_wheel"},
     ("ideal", "result.points.limit"): {"none", "front", "rear", "lateral"},
+    ("debrief", "result.channels.state"): {"used", "ignored", "asked"},
+    ("debrief", "result.laps.kind"): {"full", "in", "out", "slow", "partial"},
+    ("debrief", "result.events.kind"): {"lock_up", "rotation", "wide", "unused", "double_stab"},
     ("zones", "result.circuit.line"): {"given", "driven", "min_curvature"},
 }
 
@@ -157,6 +173,10 @@ ANSWERS = [
     ("advise", f"advise {MILL} --samples 20"),
     ("history", f"advise {CAR} {CIRCUIT} --history"),
     ("trial", "trial design --settings 56 53 --higher front --incidents 0.2 0.05"),
+    ("limit", f"limit {CAR} --sheet d/sheet.csv --zone z01 --points 40"),
+    ("show", f"show {CAR} {CIRCUIT} --zone Mill --steps 3 --repeat 5"),
+    ("record", f"record {CAR} --stops 1 --setting 52 --out log"),
+    ("read", "read stops/*.csv"),
     ("check", "check d/car.toml d/sheet.csv d/zones.csv"),
     ("new", "new car mine.toml --class coupe-rear-drive"),
     ("classes", "classes"),
@@ -175,6 +195,8 @@ REFUSED = [
 @pytest.mark.parametrize(("job", "command"), ANSWERS, ids=[c for _, c in ANSWERS])
 def test_real_answers_are_as_promised(job: str, command: str, shell: Run) -> None:
     shell("cp -r src/foreaft/data/demo d")
+    if job == "read":
+        shell(f"foreaft record {CAR} --stops 1 --setting 52 --out stops")
     done = shell(f"foreaft {command} --json")
     assert done.returncode == 0, done.stderr
     found = json.loads(done.stdout)
