@@ -17,7 +17,7 @@ from typing import Any
 from foreaft.base import errors
 from foreaft.cli.parser import CAUTION, make_parser
 from foreaft.jobs import requests
-from foreaft.model import answers, answers_record, answers_show, answers_trial
+from foreaft.model import answers, answers_debrief, answers_record, answers_show, answers_trial
 
 ROOT = Path(__file__).resolve().parents[1]
 SOURCE = ROOT / "src" / "foreaft"
@@ -45,6 +45,7 @@ JOBS: dict[str, tuple[type[answers.Answer], type[requests.Request] | None]] = {
     "zones": (answers.Zones, requests.ZonesRequest),
     "read": (answers.ReadLog, requests.ReadRequest),
     "record": (answers_record.Record, requests.RecordRequest),
+    "debrief": (answers_debrief.Debrief, requests.DebriefRequest),
     "advise": (answers.Advice, requests.AdviseRequest),
     "trial": (answers_trial.Trial, requests.TrialRequest),
     "history": (answers.Report, None),

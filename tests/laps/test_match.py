@@ -34,7 +34,7 @@ def found_in(driven: Driven, recording):
     series = series_of(recording)
     path = path_of(series)
     placed = place_along(series, path, split(series, path), reference(driven))
-    return placed, *passes_of(placed, brakings(series))
+    return placed, *passes_of(placed, brakings(series, lag_s=0.0), lag_s=0.0)  # torque at once
 
 
 @pytest.mark.parametrize("rate", [100.0, 25.0])

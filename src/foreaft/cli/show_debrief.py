@@ -21,7 +21,8 @@ def debrief(answer: Envelope[Debrief], units: Units) -> str:
     """What to work on, the zones, what went wrong, and what cannot be told."""
     result = answer.result
     lines = [f"\n{result.driver_name} at {result.circuit_name}", *_laps(result), ""]
-    lines.append("What to work on:" if result.work_on else words.no_difference())
+    full = sum(lap.kind == "full" for lap in result.laps)
+    lines.append("What to work on:" if result.work_on else words.no_difference(full))
     for number, one in enumerate(result.work_on, 1):
         lines.append(f"{number}. {one.text}")
     lines += ["", table(_head(units), [_zone(zone, units) for zone in result.zones])]

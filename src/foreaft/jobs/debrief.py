@@ -2,38 +2,37 @@
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Final
 
 import numpy as np
-from pydantic import ValidationError
 
-from foreaft.base.errors import InputError
-from foreaft.files.circuits import read_circuit
-from foreaft.files.sheet import read_zones, slug
+from foreaft.files.sheet import slug
 from foreaft.jobs.common import (
     Cancelled,
     Notes,
     Progress,
     envelope,
-    identity,
     never,
     silent,
 )
-from foreaft.jobs.load import load_car, load_conditions, load_driver
+from foreaft.jobs.debrief_ground import (
+    Ground,
+    ground_of,
+    log_of,
+    main_of,
+    read_plan,
+    sessions_of,
+)
 from foreaft.jobs.requests import DebriefRequest
-from foreaft.jobs.situation import SPACING_M, circuit_lap, middle_share, title_of
-from foreaft.jobs.stop import arrays_of, scale_known
+from foreaft.jobs.situation import title_of
+from foreaft.jobs.stop import scale_known
 from foreaft.laps import advice
-from foreaft.laps.match import Known, Zone
+from foreaft.laps.match import Zone
 from foreaft.laps.measure import Measured
-from foreaft.laps.session import CarSide, Session, look_at
-from foreaft.logs.mapping import read_mapping, typed
-from foreaft.logs.read import Log, read_log
+from foreaft.laps.session import Session
 from foreaft.logs.recording import Channel, Recording
 from foreaft.model.answers import (
     ChannelFace,
@@ -57,12 +56,10 @@ from foreaft.model.answers_debrief import (
     Untold,
     WorkOn,
 )
-from foreaft.model.car import Car, CarArrays
-from foreaft.model.conditions import Conditions
+from foreaft.model.car import CarArrays
 from foreaft.physics import envelope as env
 from foreaft.physics import trim as tr
 from foreaft.report import debrief_words as words
-from foreaft.track.stations import Stations, stations_from
 
 STEPS: Final = 2
 """A release that scatters by more than so many steps change is to be worked on first."""
@@ -103,19 +100,6 @@ class Looked:
     plan: Plan | None
 
 
-@dataclass(frozen=True, eq=False)
-class _Ground:
-    """What sessions are held against: circuit, zones known, car."""
-
-    circuit: Stations | None
-    circuit_name: str
-    known: tuple[Known, ...]
-    car: Car | None
-    side: CarSide | None
-    arrays: CarArrays | None
-    inputs: dict[str, Input]
-
-
 def debrief(
     request: DebriefRequest, progress: Progress = silent, cancelled: Cancelled = never
 ) -> Envelope[Debrief]:
@@ -138,20 +122,21 @@ def debriefed(
     del cancelled
     notes = Notes()
     plan = None if request.plan is None else read_plan(request.plan)
-    ground = _ground(request, plan, notes)
+    ground = ground_of(request, plan, notes)
     total = len(request.logs) + (request.against is not None)
-    sessions: list[Session] = []
+    recordings: list[Recording] = []
     done: list[DoneFace] = []
     for number, file in enumerate(request.logs):
         progress("logs", number, total)
-        log = _log(file, request)
-        sessions += _sessions(log, ground, sessions, notes)
+        log = log_of(file, request)
+        recordings += log.recordings
         done += [DoneFace(what=one.what, channel=one.channel, count=one.count) for one in log.done]
+    sessions = sessions_of(recordings, ground, None, notes)
     others: list[Session] = []
     if request.against is not None:
         progress("logs", len(request.logs), total)
-        found = _sessions(_log(request.against, request), ground, sessions, notes)
-        others = found
+        theirs = log_of(request.against, request).recordings
+        others = sessions_of(theirs, ground, main_of(sessions), notes)
     progress("logs", total, total)
     result = _Result(request, ground, plan, tuple(sessions), tuple(others), notes).debrief(done)
     inputs = dict(ground.inputs)
@@ -177,143 +162,6 @@ def debriefed(
     return Looked(answer, tuple(sessions), tuple(others), plan)
 
 
-# ---------------------------------------------------------------- what comes in
-
-
-def read_plan(file: Path) -> Plan:
-    """The first plan of a JSON file that ``foreaft plan`` wrote.
-
-    Raises
-    ------
-    InputError
-        If the file cannot be read, or is no plan.
-    """
-
-    def refuse(message: str, value: str) -> InputError:
-        return InputError(
-            message,
-            code="plan_unreadable",
-            file=file,
-            key="plan",
-            value=value,
-            allowed="the JSON of foreaft plan --json, or plan.json of its folder",
-            hint="Make it with: foreaft plan ... --out FOLDER.",
-        )
-
-    try:
-        found = json.loads(file.read_text("utf-8"))
-    except OSError as error:
-        raise refuse("The plan cannot be read.", error.strerror or str(error)) from error
-    except ValueError as error:
-        raise refuse("The plan is no JSON.", str(error)) from error
-    first = found[0] if isinstance(found, list) and found else found
-    try:
-        return Envelope[Plan].model_validate(first).result
-    except ValidationError as error:
-        where = ".".join(str(part) for part in error.errors()[0]["loc"])
-        raise refuse("This JSON is not a plan.", where) from error
-
-
-def _log(file: Path, request: DebriefRequest) -> Log:
-    said = read_mapping(request.mapping) if request.mapping else None
-    return read_log(file, said, typed(request.maps) if request.maps else None)
-
-
-def _ground(request: DebriefRequest, plan: Plan | None, notes: Notes) -> _Ground:
-    car, side, arrays, inputs = None, None, None, {}
-    conditions, _ = load_conditions(request.conditions)
-    if request.car is not None:
-        car, file = load_car(request.car, request.quick)
-        inputs["car"] = identity(car, file)
-        notes.assume_car(car)
-        arrays = arrays_of(car, conditions)
-        side = _car_side(car, conditions, arrays, notes)
-    circuit: Stations | None = None
-    known: list[Known] = []
-    name = "made from the log"
-    if request.circuit is not None:
-        name = title_of(request.circuit)
-        circuit, known = _circuit(request, car, conditions, notes)
-        digest = hashlib.sha256(request.circuit.read_bytes()).hexdigest()[:12]
-        inputs["circuit"] = Input(
-            id=request.circuit.stem, revision=digest, file=str(request.circuit)
-        )
-    if plan is not None:
-        known = [
-            Known(zone.zone_id, zone.name, zone.apex_s_m, zone.turn_in_s_m)
-            for zone in plan.zones
-            if zone.apex_s_m is not None
-        ] or known
-    return _Ground(circuit, name, tuple(known), car, side, arrays, inputs)
-
-
-def _car_side(car: Car, conditions: Conditions, arrays: CarArrays, notes: Notes) -> CarSide:
-    usual = middle_share(car, conditions)
-    known = scale_known(car)
-    settings, shares = arrays.settings, arrays.share[0]
-
-    def share_of(values: np.ndarray) -> np.ndarray:
-        if not known or len(settings) == 0:
-            return np.full(len(values), np.nan)
-        order = np.argsort(settings)
-        return np.asarray(
-            np.interp(values, settings[order], shares[order], left=np.nan, right=np.nan)
-        )
-
-    if not known:
-        notes.assume(
-            "front_share_frac",
-            usual,
-            "",
-            "both ends let go together in a straight stop: the adjuster's scale is not known",
-        )
-    return CarSide(arrays.vector[0], arrays.table[0], share_of, usual, car.brakes.anti_lock)
-
-
-def _circuit(
-    request: DebriefRequest, car: Car | None, conditions: Conditions, notes: Notes
-) -> tuple[Stations, list[Known]]:
-    """The line of the circuit and the zones known on it: of the car's own lap, or of zones.csv."""
-    file = request.circuit
-    if file is None:
-        raise AssertionError("asked without a circuit")
-    if car is not None:
-        driver, _ = load_driver(request.driver)
-        lap = circuit_lap(file, car, conditions, driver, request.line, notes, request.zones)
-        if lap.stations is None:
-            raise AssertionError("a circuit lap has stations")
-        faces = [one for one in lap.faces if one.apex_s_m is not None]
-        return lap.stations, [
-            Known(one.zone_id, one.name, float(one.apex_s_m or 0.0), one.turn_in_s_m)
-            for one in faces
-        ]
-    raw = read_circuit(file)
-    wanted = request.line or ("min_curvature" if raw.width_left_m is not None else "given")
-    marks_at = request.zones or file.with_name("zones.csv")
-    marks = read_zones(marks_at) if marks_at.exists() else ()
-    known = [Known(one.zone_id, one.name, one.apex_s_m, one.turn_in_s_m) for one in marks]
-    return stations_from(raw, line=wanted, spacing_m=SPACING_M), known
-
-
-def _sessions(log: Log, ground: _Ground, before: Sequence[Session], notes: Notes) -> list[Session]:
-    """Every session of a log, matched to the zones of the first one."""
-    made: list[Session] = []
-    for recording in log.recordings:
-        first = before[0] if before else (made[0] if made else None)
-        circuit = ground.circuit if first is None else first.placed.stations
-        zones = None if first is None else first.zones
-        one = look_at(recording, circuit, ground.known, ground.side, zones)
-        made.append(one)
-        for name, late in one.series.delays_s.items():
-            text = (
-                f"{name} was taken {1000 * late:.0f} ms earlier than logged, to fit the "
-                "accelerometers"
-            )
-            if all(text != known.text for known in notes.warnings):
-                notes.warn("channel_late", text)
-    return made
-
-
 # ---------------------------------------------------------------- what goes out
 
 
@@ -322,7 +170,7 @@ class _Result:
     """Everything the answer is made from; one method per part of it."""
 
     request: DebriefRequest
-    ground: _Ground
+    ground: Ground
     plan: Plan | None
     sessions: tuple[Session, ...]
     others: tuple[Session, ...]
@@ -330,13 +178,13 @@ class _Result:
 
     @property
     def first(self) -> Session:
-        return self.sessions[0]
+        return main_of(self.sessions)
 
     def debrief(self, done: list[DoneFace]) -> Debrief:
         rows, full = self.pooled(self.sessions)
         theirs, _ = self.pooled(self.others)
         zones = [self.zone(zone, rows, theirs, full) for zone in self.first.zones]
-        recording = self.first.recording
+        recording = self.sessions[0].recording
         return Debrief(
             driver_name=self.request.driver_name or title_of(Path(recording.file)),
             car_name=None if self.ground.car is None else self.ground.car.name,

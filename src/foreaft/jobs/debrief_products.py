@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from foreaft.files.atomic import write_folder
 from foreaft.jobs.common import to_json
 from foreaft.jobs.debrief import Looked
+from foreaft.jobs.debrief_ground import main_of
 from foreaft.laps.advice import usual_passes
 from foreaft.laps.grip import bulged
 from foreaft.laps.match import Pass, Zone
@@ -50,8 +51,8 @@ def hand_over(looked: Looked, folder: Path, units: Units = "metric") -> list[Pat
 
 
 def zone_strips(looked: Looked, face: DebriefZone) -> ZoneStrips:
-    """All that is drawn of one zone: of the first session, and the other driver's best pass."""
-    session = looked.sessions[0]
+    """All that is drawn of one zone: of the longest session, and the other driver's best pass."""
+    session = main_of(looked.sessions)
     zone = next(one for one in session.zones if one.zone_id == face.zone_id)
     length = session.placed.stations.length_m
     brake = _short(face.brake_s_m, zone.apex_s_m, length)

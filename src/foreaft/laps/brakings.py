@@ -70,11 +70,13 @@ def coasting_mps2(series: Series) -> Floats:
 
 def pressed(series: Series) -> Flags:
     """Whether the brake is on, sample by sample, by its channel or by the deceleration."""
-    if series.brake_frac is not None:
-        with np.errstate(invalid="ignore"):
-            return np.asarray(series.brake_frac > series.brake_on_frac)
     decel = -smoothed(series.along_mps2, series.window(0.08))
-    return np.asarray(decel > coasting_mps2(series) + BRAKED_MPS2)
+    slowing = np.asarray(decel > coasting_mps2(series) + BRAKED_MPS2)
+    if series.brake_frac is None:
+        return slowing
+    with np.errstate(invalid="ignore"):
+        on = series.brake_frac > series.brake_on_frac
+    return np.where(np.isfinite(series.brake_frac), on, slowing)  # a drop-out is no release
 
 
 def brakings(

@@ -38,6 +38,11 @@ ROTATION_NOISE_RAD: Final = 0.01
 
 ROUND_RAD: Final = 0.5
 WIDE_M: Final = 1.5
+PLACE_NOISE_M: Final = 0.3
+SATELLITE_NOISE_M: Final = 0.7
+"""Scatter of the place across the road, without and with a receiver's wander; measured on logs with
+truth, docs/theory/laps.md."""
+
 ANSWER_S: Final = 1.2
 
 AFTER_S: Final = 3.0
@@ -277,7 +282,8 @@ def _wide(
     found = []
     for first, last in stretches(value, WIDE_M, series.step_s, 2.0 * series.step_s):
         peak = float(value[int(np.ceil(first)) : int(last) + 1].max())
-        sure = _surely(peak - WIDE_M, 0.5)
+        wanders = "latitude_deg" in evidence.outward_by
+        sure = _surely(peak - WIDE_M, SATELLITE_NOISE_M if wanders else PLACE_NOISE_M)
         found.append(_event(placed, one, part, "wide", (first, last), sure, channels, "front"))
     return found[:1]
 

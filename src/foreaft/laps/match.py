@@ -118,7 +118,12 @@ def place_along(series: Series, path: Path, split: Split, stations: Stations) ->
     if not path.drawn:
         s, offset = follow(path, stations)
         laps = np.concatenate(([0.0], np.cumsum(np.round(np.diff(s) / -length))))
-        return Placed(series, split, stations, s + laps * length, offset)
+        s = s + laps * length
+        known = np.ones(len(s), dtype=bool) if series.x_m is None else np.isfinite(series.x_m)
+        if known.any() and not known.all():  # a drop-out is crossed by the distance driven
+            s = np.interp(series.distance_m, series.distance_m[known], s[known])
+            offset = np.where(known, offset, np.nan)
+        return Placed(series, split, stations, s, offset)
     s = np.full(len(series.time_s), np.nan)
     began = _began(series, split.whole, reference_signature(stations))
     for number, lap in enumerate(split.laps):

@@ -201,7 +201,7 @@ def summed(values: Floats, rate_hz: float) -> Floats:
 
 def slope(values: Floats, rate_hz: float, seconds: float = SMOOTH_S) -> Floats:
     """The derivative by time, by a local parabola over a window."""
-    window = max(5, 2 * round(0.5 * seconds * rate_hz) + 1)
+    window = max(3, 2 * round(0.5 * seconds * rate_hz) + 1)
     if len(values) < window:
         return np.gradient(bridged(values)) * rate_hz
     return np.asarray(

@@ -68,7 +68,7 @@ def gather(envelope: Envelope[Debrief], units: Units) -> Data:
         "counted": _counted(result),
         "method": _METHODS[result.lap_method],
         "made": _made(result, units),
-        "work_on": [one.text for one in result.work_on] or [words.no_difference()],
+        "work_on": [one.text for one in result.work_on] or [words.no_difference(len(full))],
         "found": bool(result.work_on),
         "unit": length_unit(units),
         "zones": [_zone(result, zone, units) for zone in result.zones],

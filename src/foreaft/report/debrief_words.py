@@ -138,8 +138,10 @@ def work_on(
     return " ".join(said)
 
 
-def no_difference() -> str:
-    """Say that the laps are as even as they can be told."""
+def no_difference(full_laps: int) -> str:
+    """Say that nothing is to be worked on, or that there is nothing to compare."""
+    if full_laps < 2:
+        return "Fewer than two full laps: there is nothing to hold a pass against yet."
     return (
         "Nothing stands out: no zone's usual pass loses 0.02 s or more to the best one, and no "
         "event is frequent."

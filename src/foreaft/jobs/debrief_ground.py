@@ -1,0 +1,193 @@
+"""What a debrief rests on: logs, circuit, zones known, car, plan; and the sessions looked at."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+from pydantic import ValidationError
+
+from foreaft.base.errors import CannotTell, InputError
+from foreaft.files.circuits import read_circuit
+from foreaft.files.sheet import read_zones
+from foreaft.jobs.common import Notes, identity
+from foreaft.jobs.load import load_car, load_conditions, load_driver
+from foreaft.jobs.requests import DebriefRequest
+from foreaft.jobs.situation import SPACING_M, circuit_lap, middle_share, title_of
+from foreaft.jobs.stop import arrays_of, scale_known
+from foreaft.laps.match import Known
+from foreaft.laps.session import CarSide, Session, look_at
+from foreaft.logs.mapping import read_mapping, typed
+from foreaft.logs.read import Log, read_log
+from foreaft.logs.recording import Recording
+from foreaft.model.answers import Envelope, Input, Plan
+from foreaft.model.car import Car, CarArrays
+from foreaft.model.conditions import Conditions
+from foreaft.track.stations import Stations, stations_from
+
+
+@dataclass(frozen=True, eq=False)
+class Ground:
+    """What sessions are held against: circuit, zones known, car."""
+
+    circuit: Stations | None
+    circuit_name: str
+    known: tuple[Known, ...]
+    car: Car | None
+    side: CarSide | None
+    arrays: CarArrays | None
+    inputs: dict[str, Input]
+
+
+def read_plan(file: Path) -> Plan:
+    """The first plan of a JSON file that ``foreaft plan`` wrote.
+
+    Raises
+    ------
+    InputError
+        If the file cannot be read, or is no plan.
+    """
+
+    def refuse(message: str, value: str) -> InputError:
+        return InputError(
+            message,
+            code="plan_unreadable",
+            file=file,
+            key="plan",
+            value=value,
+            allowed="the JSON of foreaft plan --json, or plan.json of its folder",
+            hint="Make it with: foreaft plan ... --out FOLDER.",
+        )
+
+    try:
+        found = json.loads(file.read_text("utf-8"))
+    except OSError as error:
+        raise refuse("The plan cannot be read.", error.strerror or str(error)) from error
+    except ValueError as error:
+        raise refuse("The plan is no JSON.", str(error)) from error
+    first = found[0] if isinstance(found, list) and found else found
+    try:
+        return Envelope[Plan].model_validate(first).result
+    except ValidationError as error:
+        where = ".".join(str(part) for part in error.errors()[0]["loc"])
+        raise refuse("This JSON is not a plan.", where) from error
+
+
+def log_of(file: Path, request: DebriefRequest) -> Log:
+    said = read_mapping(request.mapping) if request.mapping else None
+    return read_log(file, said, typed(request.maps) if request.maps else None)
+
+
+def ground_of(request: DebriefRequest, plan: Plan | None, notes: Notes) -> Ground:
+    car, side, arrays, inputs = None, None, None, {}
+    conditions, _ = load_conditions(request.conditions)
+    if request.car is not None:
+        car, file = load_car(request.car, request.quick)
+        inputs["car"] = identity(car, file)
+        notes.assume_car(car)
+        arrays = arrays_of(car, conditions)
+        side = _car_side(car, conditions, arrays, notes)
+    circuit: Stations | None = None
+    known: list[Known] = []
+    name = "a circuit made from the log"
+    if request.circuit is not None:
+        name = title_of(request.circuit)
+        circuit, known = _circuit(request, car, conditions, notes)
+        digest = hashlib.sha256(request.circuit.read_bytes()).hexdigest()[:12]
+        inputs["circuit"] = Input(
+            id=request.circuit.stem, revision=digest, file=str(request.circuit)
+        )
+    if plan is not None:
+        known = [
+            Known(zone.zone_id, zone.name, zone.apex_s_m, zone.turn_in_s_m)
+            for zone in plan.zones
+            if zone.apex_s_m is not None
+        ] or known
+    return Ground(circuit, name, tuple(known), car, side, arrays, inputs)
+
+
+def _car_side(car: Car, conditions: Conditions, arrays: CarArrays, notes: Notes) -> CarSide:
+    usual = middle_share(car, conditions)
+    known = scale_known(car)
+    settings, shares = arrays.settings, arrays.share[0]
+
+    def share_of(values: np.ndarray) -> np.ndarray:
+        if not known or len(settings) == 0:
+            return np.full(len(values), np.nan)
+        order = np.argsort(settings)
+        return np.asarray(
+            np.interp(values, settings[order], shares[order], left=np.nan, right=np.nan)
+        )
+
+    if not known:
+        notes.assume(
+            "front_share_frac",
+            usual,
+            "",
+            "both ends let go together in a straight stop: the adjuster's scale is not known",
+        )
+    return CarSide(arrays.vector[0], arrays.table[0], share_of, usual, car.brakes.anti_lock)
+
+
+def _circuit(
+    request: DebriefRequest, car: Car | None, conditions: Conditions, notes: Notes
+) -> tuple[Stations, list[Known]]:
+    """The line of the circuit and the zones known on it: of the car's own lap, or of zones.csv."""
+    file = request.circuit
+    if file is None:
+        raise AssertionError("asked without a circuit")
+    if car is not None:
+        driver, _ = load_driver(request.driver)
+        lap = circuit_lap(file, car, conditions, driver, request.line, notes, request.zones)
+        if lap.stations is None:
+            raise AssertionError("a circuit lap has stations")
+        faces = [one for one in lap.faces if one.apex_s_m is not None]
+        return lap.stations, [
+            Known(one.zone_id, one.name, float(one.apex_s_m or 0.0), one.turn_in_s_m)
+            for one in faces
+        ]
+    raw = read_circuit(file)
+    wanted = request.line or ("min_curvature" if raw.width_left_m is not None else "given")
+    marks_at = request.zones or file.with_name("zones.csv")
+    marks = read_zones(marks_at) if marks_at.exists() else ()
+    known = [Known(one.zone_id, one.name, one.apex_s_m, one.turn_in_s_m) for one in marks]
+    return stations_from(raw, line=wanted, spacing_m=SPACING_M), known
+
+
+def sessions_of(
+    recordings: Sequence[Recording], ground: Ground, like: Session | None, notes: Notes
+) -> list[Session]:
+    """Look at sessions, all matched to the zones of one: the longest, if no other is given."""
+    made: dict[int, Session] = {}
+    refused: list[CannotTell] = []
+    for number in sorted(range(len(recordings)), key=lambda k: -recordings[k].duration_s):
+        circuit = ground.circuit if like is None else like.placed.stations
+        zones = None if like is None else like.zones
+        try:
+            one = look_at(recordings[number], circuit, ground.known, ground.side, zones)
+        except CannotTell as error:  # a way to the pits and back beside a whole run
+            refused.append(error)
+            continue
+        made[number] = one
+        like = like or one
+        for name, late in one.series.delays_s.items():
+            text = (
+                f"{name} was taken {1000 * late:.0f} ms earlier than logged, to fit the "
+                "accelerometers"
+            )
+            if all(text != known.text for known in notes.warnings):
+                notes.warn("channel_late", text)
+    if not made and refused:
+        raise refused[0]
+    for one_refused in refused:
+        notes.warn("session_left_out", f"a session was left out: {one_refused.message}")
+    return [made[number] for number in sorted(made)]
+
+
+def main_of(sessions: Sequence[Session]) -> Session:
+    """The session zones and pictures are of: the longest."""
+    return max(sessions, key=lambda one: one.recording.duration_s)

@@ -1,0 +1,279 @@
+"""The job ``debrief`` against made logs with their truth, and what it hands over."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from foreaft.base.errors import CannotTell, InputError
+from foreaft.cli import main
+from foreaft.files.classes import demo_folder
+from foreaft.jobs.debrief import debrief, debriefed
+from foreaft.jobs.debrief_products import hand_over
+from foreaft.jobs.record import record
+from foreaft.jobs.requests import DebriefRequest, RecordRequest
+from foreaft.logs.truth import Truth
+from foreaft.model.answers_debrief import Debrief
+
+DEMO = Path(str(demo_folder()))
+ON_DEMO: dict[str, Any] = {
+    "car": DEMO / "car.toml",
+    "circuit": DEMO / "brackwater.csv",
+    "driver": "club",
+}
+Made = tuple[Path, Truth]
+
+APART_S = 0.35
+"""A found event is the true one if they come this close: three samples of the coarsest log."""
+
+
+def made(folder: Path, **asked: Any) -> Made:
+    answer = record(RecordRequest(**{**ON_DEMO, **asked}), folder)
+    log, truth = (Path(one) for one in answer.files)
+    return log, Truth.model_validate_json(truth.read_bytes())
+
+
+@pytest.fixture(scope="module")
+def full(tmp_path_factory: pytest.TempPathFactory) -> Made:
+    """Eight laps of a club driver: all channels at 100 Hz with noise, delays and drop-outs."""
+    return made(tmp_path_factory.mktemp("full"), laps=8, logger="full", seed=1)
+
+
+@pytest.fixture(scope="module")
+def told(full: Made) -> Debrief:
+    return debrief(DebriefRequest(logs=[full[0]], **ON_DEMO)).result
+
+
+def clock_of(result: Debrief, lap_id: str) -> float:
+    """What the log's clock shows at the start of a lap's session. [s]"""
+    run_id = next(lap.run_id for lap in result.laps if lap.lap_id == lap_id)
+    return next(run.start_s for run in result.runs if run.run_id == run_id)
+
+
+def brake_errors(result: Debrief, truth: Truth) -> np.ndarray:
+    """Brake point found less true, of each pass of both. [m]"""
+    starts = {lap.lap_id: lap.start_s + clock_of(result, lap.lap_id) for lap in result.laps}
+    length = result.circuit.length_m
+    off = []
+    for lap in truth.laps:
+        for zone in lap.zones:
+            if zone.brake_s_m is None:
+                continue
+            for one in result.passes:
+                start = starts[one.lap_id]
+                if one.zone_id != zone.zone_id or one.brake_s_m is None:
+                    continue
+                if abs(start - lap.start_s) < 5.0:
+                    gap = one.brake_s_m - zone.brake_s_m
+                    off.append((gap + 0.5 * length) % length - 0.5 * length)
+    return np.array(off)
+
+
+def matched(result: Debrief, truth: Truth, kind: str) -> tuple[int, int, int, int]:
+    """True among found, found, found among true, true.
+
+    The truth keeps the first time a lap runs wide or rotates, and no more once the car has left
+    the road; what comes later on such a lap is not held against the debrief.
+    """
+    there = [e for lap in truth.laps for e in lap.events if e.kind == kind]
+    gone = [e for lap in truth.laps for e in lap.events if e.kind in ("off_track", "spin")]
+    first = {
+        number: min(e.start_s for e in lap.events if e.kind == kind)
+        for number, lap in enumerate(truth.laps)
+        if any(e.kind == kind for e in lap.events)
+    }
+
+    def same(found: Any, true: Any) -> bool:
+        wheel = kind != "lock_up" or found.wheel == true.wheel
+        return bool(
+            wheel
+            and found.start_s - APART_S <= true.start_s + true.duration_s
+            and true.start_s - APART_S <= found.start_s + found.duration_s
+        )
+
+    def not_told(found: Any) -> bool:
+        if kind == "lock_up":
+            return False
+        lap = next(
+            (
+                n
+                for n, one in enumerate(truth.laps)
+                if 0 <= found.start_s - one.start_s < one.duration_s
+            ),
+            -1,
+        )
+        later = lap in first and found.start_s > first[lap] + 1.0
+        return later or any(
+            e.start_s - 4.0 < found.start_s < e.start_s + e.duration_s for e in gone
+        )
+
+    all_found = [
+        e.model_copy(update={"start_s": e.start_s + clock_of(result, e.lap_id)})
+        for e in result.events
+        if e.kind == kind
+    ]
+    found = [e for e in all_found if any(same(e, t) for t in there) or not not_told(e)]
+    return (
+        sum(any(same(e, t) for t in there) for e in found),
+        len(found),
+        sum(any(same(e, t) for e in found) for t in there),
+        len(there),
+    )
+
+
+@pytest.mark.slow
+def test_zones_lie_within_three_metres_of_the_truth(full: Made, told: Debrief) -> None:
+    off = brake_errors(told, full[1])
+    assert len(off) > 85
+    assert np.mean(np.abs(off) < 3.0) > 0.95
+    assert abs(np.median(off)) < 1.5
+
+
+@pytest.mark.slow
+def test_without_a_brake_channel_too(tmp_path: Path) -> None:
+    """The club logger: a 25 Hz receiver and accelerometers, nothing of the brakes."""
+    log, truth = made(tmp_path, laps=8, logger="club", seed=1)
+    answer = debrief(DebriefRequest(logs=[log], **ON_DEMO)).result
+    off = brake_errors(answer, truth)
+    assert len(off) > 85
+    assert np.mean(np.abs(off) < 3.0) > 0.95
+    untold = " ".join(one.what for one in answer.cannot_tell)
+    assert "lock-ups" in untold
+    assert "pedal" in untold
+    assert not [one for one in answer.events if one.kind in ("lock_up", "rotation")]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(("hz", "least"), [(100.0, 0.95), (25.0, 0.90)])
+def test_events_are_found_and_none_is_made_up(tmp_path: Path, hz: float, least: float) -> None:
+    """Precision and recall of lock-ups and of running wide, over two drivers and settings."""
+    counts: dict[str, list[int]] = {"lock_up": [0] * 4, "wide": [0] * 4}
+    for number, (seed, level, setting) in enumerate(((1, "club", 53.5), (14, "club", 56.0))):
+        log, truth = made(
+            tmp_path / str(number),
+            laps=8,
+            logger="full",
+            seed=seed,
+            driver=level,
+            settings=[setting],
+            table_hz=hz,
+        )
+        answer = debrief(DebriefRequest(logs=[log], **ON_DEMO)).result
+        for kind, so_far in counts.items():
+            counts[kind] = [
+                a + b for a, b in zip(so_far, matched(answer, truth, kind), strict=True)
+            ]
+    right, found, seen, there = (sum(one) for one in zip(*counts.values(), strict=True))
+    assert there >= 15
+    assert right / found >= least
+    assert seen / there >= least
+    assert counts["lock_up"][1] >= 10
+
+
+@pytest.mark.slow
+def test_the_answer_keeps_the_contract(told: Debrief) -> None:
+    assert told.run.run_id
+    assert {lap.kind for lap in told.laps} <= {"full", "in", "out", "slow", "partial"}
+    assert [zone.name for zone in told.zones][:3] == ["Lintel", "Weir", "Quarry Hairpin"]
+    one = next(p for p in told.passes if p.zone_id == "z03" and p.lap_id == "L03")
+    assert one.grip_use_frac is not None
+    assert 0.4 < one.grip_use_frac < 1.1
+    assert one.pressure_share_frac is not None
+    assert one.mfdd_mps2 is not None
+    assert one.mfdd_mps2 < one.peak_decel_mps2
+    # Depth as driven: the demo's club driver lets go at 0.4 of the hairpin, 0.9 of Lintel.
+    depth = {z.zone_id: {s.measure: s.median for s in z.scatter}["depth_frac"] for z in told.zones}
+    assert depth["z03"] == pytest.approx(0.4, abs=0.1)
+    assert depth["z01"] == pytest.approx(0.9, abs=0.1)
+    assert 1 <= len(told.work_on) <= 3
+    assert all(any(ch.isdigit() for ch in work.text) for work in told.work_on)
+
+
+@pytest.mark.slow
+def test_products_are_written_and_the_same_twice(full: Made, tmp_path: Path) -> None:
+    looked = debriefed(DebriefRequest(logs=[full[0]], driver_name="<Ann> & Co", **ON_DEMO))
+    first = hand_over(looked, tmp_path / "a")
+    again = hand_over(looked, tmp_path / "b")
+    assert [one.read_bytes() for one in first] == [one.read_bytes() for one in again]
+    page = (tmp_path / "a" / "debrief.html").read_text("utf-8")
+    assert "&lt;Ann&gt; &amp; Co" in page
+    assert "<script" not in page
+    assert "http" not in page.replace("http://www.w3.org", "")
+    assert (tmp_path / "a" / "debrief.pdf").read_bytes().startswith(b"%PDF")
+    assert json.loads((tmp_path / "a" / "debrief.json").read_text("utf-8"))["schema"] == (
+        "foreaft.debrief/1"
+    )
+
+
+@pytest.mark.slow
+def test_two_drivers_at_the_same_setting(full: Made, tmp_path: Path) -> None:
+    other, _ = made(tmp_path, laps=5, logger="full", seed=3, driver="pro", settings=[53.5])
+    asked = DebriefRequest(logs=[full[0]], against=other, other_name="Ben", **ON_DEMO)
+    result = debrief(asked).result
+    assert result.other_name == "Ben"
+    assert result.same_setting is True
+    compared = {one.measure for zone in result.zones for one in zone.against_other}
+    assert {"brake_s_m", "time_s", "depth_frac"} <= compared
+    assert all(
+        (abs(one.difference) > one.give_or_take) == one.sure
+        for zone in result.zones
+        for one in zone.against_other
+        if one.give_or_take is not None
+    )
+    assert any(one.lost_other_s is not None for one in result.passes)
+
+
+@pytest.mark.slow
+def test_without_circuit_or_car_it_still_says_what_it_can(full: Made) -> None:
+    result = debrief(DebriefRequest(logs=[full[0]])).result
+    assert result.circuit.made_from == "position"
+    assert result.circuit.closure_gap_m is not None
+    assert result.car_name is None
+    assert len(result.zones) >= 11
+    assert all(one.grip_use_frac is None for one in result.passes)
+    assert any("car file" in one.because for one in result.cannot_tell)
+
+
+@pytest.mark.slow
+def test_a_log_of_another_circuit_is_refused(full: Made, open_data: Callable[[str], Path]) -> None:
+    elsewhere = open_data("circuits/tumftm/Zandvoort.csv")
+    with pytest.raises(CannotTell, match="where on the circuit"):
+        debrief(DebriefRequest(logs=[full[0]], circuit=elsewhere))
+
+
+@pytest.mark.open_data
+@pytest.mark.slow
+def test_an_open_log_of_a_real_lap(open_data: Callable[[str], Path]) -> None:
+    """Putnam Park at 25 Hz, an autonomous car braking gently (GPL-3.0, Chrosniak et al. 2024)."""
+    log = open_data("laps/putnam_av21/Putnam_park2023_run4_2.csv")
+    result = debrief(DebriefRequest(logs=[log])).result
+    kinds = [lap.kind for lap in result.laps]
+    assert kinds[0] == "out"
+    assert kinds.count("full") == 1
+    # The circuit is 1.78 miles long (common knowledge of the venue, from memory): 2.86 km.
+    assert result.circuit.length_m == pytest.approx(2860.0, rel=0.02)
+    assert result.circuit.closure_gap_m is not None
+    assert result.circuit.closure_gap_m < 5.0
+    assert not [one for one in result.events if one.kind == "lock_up"]
+
+
+@pytest.mark.parametrize(
+    ("text", "code"),
+    [("{", "plan_unreadable"), ('{"schema": "foreaft.stop/1"}', "plan_unreadable")],
+)
+def test_what_is_no_plan_is_refused(tmp_path: Path, text: str, code: str) -> None:
+    plan = tmp_path / "plan.json"
+    plan.write_text(text, "utf-8")
+    with pytest.raises(InputError) as caught:
+        debrief(DebriefRequest(logs=[tmp_path / "none.csv"], plan=plan))
+    assert caught.value.code == code
+
+
+def test_a_missing_log_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["debrief", str(tmp_path / "none.csv"), "--json"]) == 2
+    assert json.loads(capsys.readouterr().out)["schema"] == "foreaft.error/1"
