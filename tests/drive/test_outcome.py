@@ -124,3 +124,18 @@ def test_feet_where_the_user_has_feet() -> None:
 
 def test_standing_still_is_told() -> None:
     assert judged(status=rn.STANDSTILL).kind == "stopped"
+
+
+def test_the_worst_is_told_even_where_it_came_last() -> None:
+    """Wheels and the tail come first; that the road was left is not kept back."""
+    locked = states(500, 0, 150, 30) + states(500, 1, 150, 30)
+    locked += states(500, 2, 200, 30) + states(500, 3, 200, 30)
+    slip = np.zeros((500, 4))
+    slip[300:330, 2:] = oc.ROTATION_RAD + 0.1
+    off = np.where(np.arange(500) > 420, -7.0, 0.0)
+    found = judged(wheel_state=locked, slip_angle_rad=slip, offset_m=off)
+    assert found.kind == "off_track"
+    told = found.sentence.split(", ")
+    assert told[0].startswith("both front wheels locked")
+    assert told[-1].startswith("the car left the track")
+    assert len(told) == 3

@@ -149,3 +149,124 @@ def test_the_command_prints_one_sentence_per_setting(capsys: pytest.CaptureFixtu
     assert "as planned: " in told
     assert "8 steps" in told
     assert "Caution" in told
+
+
+def test_pressed_harder_the_ends_of_the_adjuster_tell_apart_where_the_plan_holds() -> None:
+    """At a hairpin the planned pedal leaves room at both ends; a tenth more shows which end goes.
+
+    Which axle goes follows from the front share alone: too far rearward the rear locks first, too
+    far forward the front does.
+    """
+    hairpin: dict[str, Any] = {"zone": "z03", "settings": [48.0, 60.0]}
+    calm, _ = show(on_circuit(**hairpin))
+    assert {one.kind for one in calm.result.runs} == {"clean"}
+    assert calm.result.press_frac == 1.0
+    answer, scene = show(on_circuit(**hairpin, press_frac=1.1))
+    assert answer.result.press_frac == 1.1
+    planned, rearward, forward = answer.result.runs
+    assert planned.kind == "clean"
+    assert rearward.happenings
+    assert forward.happenings
+    first = [min(run.happenings, key=lambda one: one.start_s) for run in (rearward, forward)]
+    assert [one.axle for one in first] == ["rear", "front"]
+    for run, drawn in zip(answer.result.runs, scene.runs, strict=True):
+        assert "pressed 10 % harder than planned: " in run.sentence
+        assert drawn.label.endswith(", pressed 10 % harder than planned")
+    assert answer.result.practice == calm.result.practice  # practised with the plan's own pedal
+    assert answer.request_sha256 != calm.request_sha256
+
+
+def test_pressed_less_the_same_brake_point_is_too_late() -> None:
+    """At half the pedal the car arrives too fast, whatever the setting."""
+    answer, _ = show(on_circuit(zone="z03", settings=[48.0], press_frac=0.5))
+    assert all(one.kind == "off_track" for one in answer.result.runs)
+    assert all("pressed 50 % less than planned: " in one.sentence for one in answer.result.runs)
+
+
+@pytest.mark.parametrize("factor", ["0.49", "2.01", "nan", "hard"])
+def test_a_pedal_out_of_range_is_refused(factor: str, capsys: pytest.CaptureFixture[str]) -> None:
+    car, sheet = str(DEMO / "car.toml"), str(DEMO / "sheet.csv")
+    typed = ["show", "--car", car, "--sheet", sheet, "--zone", "Mill", "--press", factor]
+    assert main(typed) == 2
+    assert "--press" in capsys.readouterr().err
+
+
+def test_where_nothing_goes_wrong_at_either_end_it_says_so_and_how_to_see_more(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    car, circuit = str(DEMO / "car.toml"), str(DEMO / "brackwater.csv")
+    typed = ["show", "--car", car, "--circuit", circuit, "--zone", "z03", "--setting", "48", "60"]
+    assert main(typed) == 0
+    told = capsys.readouterr().out
+    assert "Nothing goes wrong at either end of the adjuster" in told
+    assert "--press 1.1" in told
+    assert main([*typed, "--press", "1.1"]) == 0
+    told = capsys.readouterr().out
+    assert "Nothing goes wrong" not in told
+    assert "pedal at every setting, pressed 10 % harder than planned." in told
+
+
+def test_one_zone_is_shown_and_a_second_is_not_taken_for_it(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    car, sheet = str(DEMO / "car.toml"), str(DEMO / "sheet.csv")
+    typed = ["show", "--car", car, "--sheet", sheet, "--zone", "Mill", "--zone", "Orchard"]
+    assert main(typed) == 2
+    assert "Orchard" in capsys.readouterr().err
+
+
+def test_notes_of_practice_keep_the_units_asked_for() -> None:
+    answer, _ = show(on_circuit(zone="Fold", steps=1, units="imperial"))
+    eased = [one.text for one in answer.warnings if one.code == "pedal_eased"]
+    assert eased
+    assert " ft " in eased[0]
+
+
+def a_plan(file: Path, setting: object, **inputs: str) -> Path:
+    rows = [{"zone_id": f"z{number:02d}", "setting": setting} for number in range(1, 9)]
+    made = {
+        "schema": "foreaft.plan/1",
+        "inputs": {role: {"id": "x", "revision": text} for role, text in inputs.items()},
+        "result": {"zones": rows},
+    }
+    file.write_text(json.dumps(made), "utf-8")
+    return file
+
+
+@pytest.mark.parametrize("setting", [float("nan"), float("inf"), 54.2, "54.5 or so", None])
+def test_a_plan_without_usable_numbers_is_refused(tmp_path: Path, setting: object) -> None:
+    with pytest.raises(InputError) as told:
+        show(asked(steps=1, plan=a_plan(tmp_path / "plan.json", setting)))
+    assert told.value.code == "not_the_plan"
+
+
+def test_a_plan_of_another_circuit_is_refused_though_its_zones_have_the_same_ids(
+    tmp_path: Path,
+) -> None:
+    with pytest.raises(InputError) as told:
+        show(asked(steps=1, plan=a_plan(tmp_path / "plan.json", 57.5, zones="0123456789ab")))
+    assert told.value.code == "not_the_plan"
+    assert told.value.key == "inputs.zones.revision"
+
+
+def test_a_plan_of_another_car_is_driven_and_said_so(tmp_path: Path) -> None:
+    made, _ = show(asked(steps=1))
+    revisions = {role: one.revision for role, one in made.inputs.items()}
+    own, _ = show(asked(steps=1, plan=a_plan(tmp_path / "own.json", 57.5, **revisions)))
+    assert not [one for one in own.warnings if one.code == "plan_of_another"]
+    other = a_plan(tmp_path / "other.json", 57.5, **(revisions | {"car": "0123456789ab"}))
+    told, _ = show(asked(steps=1, plan=other))
+    assert [one.code for one in told.warnings].count("plan_of_another") == 1
+    assert "another car" in next(o.text for o in told.warnings if o.code == "plan_of_another")
+
+
+def test_a_setting_that_is_not_there_is_refused_before_anything_is_practised(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def practised(*_: object) -> None:
+        raise AssertionError("practised")
+
+    monkeypatch.setattr("foreaft.jobs.show._practised", practised)
+    with pytest.raises(InputError) as told:
+        show(asked(settings=[54.2]))
+    assert told.value.code == "setting_not_there"

@@ -158,6 +158,7 @@ def show(asked: Namespace) -> int:
             "settings",
             "steps",
             "repeat",
+            "press_frac",
             "plan",
             "seed",
             "units",
@@ -459,6 +460,7 @@ TYPED: Final = {
     "change_cost_s": "change-cost",
     "yaw_accel_radps2": "yaw-accel",
     "settings": "setting",
+    "press_frac": "press",
     "lap_difference_s": "lap-difference",
 }
 """Options whose name on the command line is not that of the request."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 import argparse
 import re
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from foreaft import __version__
 from foreaft.base.errors import InputError
@@ -81,6 +81,22 @@ def make_parser() -> ArgumentParser:
     ):
         add(commands)
     return parser
+
+
+class _Once(argparse.Action):
+    """Keeps one value; a second is refused, not taken in place of the first."""
+
+    def __call__(
+        self,
+        parser: argparse.ArgumentParser,
+        namespace: argparse.Namespace,
+        values: Any,
+        option_string: str | None = None,
+    ) -> None:
+        """Keep the value."""
+        if getattr(namespace, self.dest) is not None:
+            raise argparse.ArgumentError(self, f"it may be given once; '{values}' is one more")
+        setattr(namespace, self.dest, values)
 
 
 class _Help(argparse.RawDescriptionHelpFormatter):
@@ -259,7 +275,7 @@ foreaft limit --car car.toml --circuit circuit.csv --plan plan/plan.json
     _car(parser)
     _road(parser)
     _conditions(parser)
-    parser.add_argument("--zone", help="id or name of one zone (all)")
+    parser.add_argument("--zone", action=_Once, help="id or name of one zone (all)")
     parser.add_argument("--plan", type=Path, help="plan as JSON (made now, by the usual choices)")
     parser.add_argument("--points", type=int, default=100, help="places per zone (100)")
     parser.add_argument("--samples", type=int, default=64, help="cars sampled for the plan (64)")
@@ -273,27 +289,36 @@ def _show(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
         "drive a zone, or a lap, at right and wrong settings and see what happens",
         """
 foreaft show --car car.toml --circuit circuit.csv --zone "Mill" --out mill
-foreaft show --car car.toml --sheet corners.csv --zone "Mill" --setting 52 --setting 58
+foreaft show --car car.toml --sheet corners.csv --zone "Mill" --setting 52 58 --press 1.1
 foreaft show --car car.toml --circuit circuit.csv --zone z06 --steps 3 --repeat 200
 """,
     )
     _car(parser)
     _road(parser)
     _conditions(parser)
-    parser.add_argument("--zone", help="id or name of one zone (the whole lap)")
+    parser.add_argument("--zone", action=_Once, help="id or name of one zone (the whole lap)")
     parser.add_argument(
         "--setting",
         dest="settings",
         type=float,
-        action="append",
+        nargs="+",
+        action="extend",
         default=[],
         metavar="SETTING",
-        help="try this setting beside the planned one; may be given several times (the nearest to "
-        "either side at which something goes wrong)",
+        help="settings to try beside the planned one (the nearest to either side at which "
+        "something goes wrong)",
     )
     parser.add_argument("--steps", type=int, help="try so many steps to either side instead")
     parser.add_argument(
         "--repeat", type=int, default=0, help="drive each setting so often with scatter (0)"
+    )
+    parser.add_argument(
+        "--press",
+        dest="press_frac",
+        type=float,
+        default=1.0,
+        metavar="FACTOR",
+        help="press the pedal so many times as hard as planned: 1.1 is a tenth harder (1)",
     )
     parser.add_argument("--plan", type=Path, help="plan as JSON (made now, of the nominal car)")
     parser.add_argument("--seed", type=int, default=1, help="seed of the scatter (1)")
@@ -528,7 +553,9 @@ foreaft record --car car.toml --stops 3 --setting 56 52 --effort 0.6 0.9 --forma
     )
     _driven(parser)
     _conditions(parser)
-    parser.add_argument("--zone", help="id or name of one zone, passed again and again (laps)")
+    parser.add_argument(
+        "--zone", action=_Once, help="id or name of one zone, passed again and again (laps)"
+    )
     parser.add_argument("--laps", type=int, default=3, help="laps at each setting (3)")
     parser.add_argument(
         "--setting",

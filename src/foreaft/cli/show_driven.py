@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from foreaft.cli.show import table
+from foreaft.drive.wording import say_pressed
 from foreaft.model.answers import Envelope
 from foreaft.model.answers_show import Show, ShowRun
 from foreaft.report.words import NBSP, format_setting
@@ -13,10 +14,12 @@ def runs(answer: Envelope[Show]) -> str:
     result = answer.result
     where = result.circuit_name if result.zone_name is None else result.zone_name
     step = result.adjuster.step
+    foot = say_pressed(result.press_frac)
+    foot = foot and f", {foot}"
     lines = [
         f"\n{result.car_name} at {where}, {result.driver_name}, {result.conditions_name}. "
         f"A bigger number means more {result.adjuster.higher_means}.",
-        "The car in motion, with the same brake point and pedal at every setting.",
+        f"The car in motion, with the same brake point and pedal at every setting{foot}.",
         "",
     ]
     lines += [f"{_setting(one, result, step)}: {one.sentence}." for one in result.runs]
@@ -24,17 +27,25 @@ def runs(answer: Envelope[Show]) -> str:
     if often:
         lines += ["", table(HEAD, [_often(one, result, step) for one in often])]
     elif all(one.kind == "clean" for one in result.runs):
-        lines += [
-            "",
-            "The mean pedal leaves room at all of them; --repeat 200 shows how often each goes "
-            "wrong with this driver's scatter.",
-        ]
+        lines += ["", _all_clean(result)]
     if answer.files:
         lines += ["", "Written:", *(f"  {file}" for file in answer.files)]
     return "\n".join([*lines, ""])
 
 
 HEAD = ("setting", "runs", "went wrong", "in 100", "only locked a wheel")
+
+
+def _all_clean(result: Show) -> str:
+    """Say that nothing went wrong, and how to see what would."""
+    adjuster = result.adjuster
+    ends = {adjuster.min, adjuster.max} <= {one.setting for one in result.runs}
+    where = "at either end of the adjuster" if ends and result.zone_id else "at any of them"
+    harder = "a larger --press" if result.press_frac > 1.0 else "--press 1.1"
+    return (
+        f"Nothing goes wrong {where}, because the pedal stays below the limit; {harder} shows a "
+        "harder foot, --repeat 200 how often each goes wrong with this driver's scatter."
+    )
 
 
 def _setting(one: ShowRun, result: Show, step: float) -> str:

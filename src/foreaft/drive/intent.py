@@ -107,6 +107,11 @@ def eased(intent: Intent, part: float) -> Intent:
     return replace(intent, pedal_N=pedal)
 
 
+def pressed(intent: Intent, part: float) -> Intent:
+    """The plan with its pedal pressed to so many times what it says, place by place."""
+    return intent if part == 1.0 else replace(intent, pedal_N=part * intent.pedal_N)
+
+
 def lay(
     line: Floats,
     course: Course,

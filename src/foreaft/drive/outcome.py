@@ -12,7 +12,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from foreaft.drive.course import Course
-from foreaft.drive.trace import LOCKED, SLIDING, WHEELS, EventKind, Happening, Outcome, Trace
+from foreaft.drive.trace import (
+    LOCKED,
+    SLIDING,
+    WHEELS,
+    WORST_FIRST,
+    EventKind,
+    Happening,
+    Outcome,
+    Trace,
+)
 from foreaft.drive.wording import say
 from foreaft.physics import pilot as pl
 from foreaft.physics import run as rn
@@ -47,15 +56,6 @@ An assumption; a practised driver repeats his line within half a metre (common p
 ANSWER_S: Final = 1.0
 TURNING_MPS2: Final = 1.0
 """Below this cornering there is no inside wheel."""
-
-WORST_FIRST: Final[tuple[EventKind, ...]] = (
-    "spin",
-    "off_track",
-    "rotation",
-    "wide",
-    "lock_up",
-    "stopped",
-)
 
 
 @dataclass(frozen=True)

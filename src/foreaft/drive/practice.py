@@ -10,15 +10,15 @@ Everything he tries afterwards is tried with what he has learnt here.
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 
 from foreaft.drive.course import Course
 from foreaft.drive.intent import Intent, eased, lay
-from foreaft.drive.outcome import WORST_FIRST, Stage, judge
+from foreaft.drive.outcome import Stage, judge
 from foreaft.drive.ride import Vehicle, ride
-from foreaft.drive.trace import Floats, Outcome, Trace
+from foreaft.drive.trace import WORST_FIRST, Floats, Outcome, Trace
 from foreaft.physics import pilot as pl
 
 EASINGS: Final = (np.inf, 1.0, 0.95, 0.9, 0.85, 0.8, 0.75, 0.7, 0.65, 0.6)
@@ -59,6 +59,8 @@ class Ground:
     """Part of the plan's apex speed this driver goes for."""
     spare_frac: float = 0.0
     """Once he had to ease he eases by this part more: his own scatter, which he knows."""
+    units: Literal["metric", "imperial"] = "metric"
+    """For what is said of it."""
 
 
 def practise(ground: Ground, intent: Intent, driver: Floats) -> Practised:
@@ -122,7 +124,7 @@ def _learn_brake_point(
         lay(line, ground.course, intent, ground.apex_s_m, earlier)
         status, trace = ride(ground.vehicle, ground.course, line, driver)
         stage = replace(ground.stage, brake_s_m=ground.stage.brake_s_m - earlier)
-        outcome = judge(trace, ground.course, status, (stage,))
+        outcome = judge(trace, ground.course, status, (stage,), ground.units)
         if round_ == ROUNDS - 1:
             break
         move = _too_fast(ground, intent, trace, outcome) / (2.0 * firm)

@@ -12,7 +12,7 @@ import numpy as np
 from foreaft.base.errors import Cancelled
 from foreaft.drive.course import Course, zone_course
 from foreaft.drive.hands import MEAN, SKILLS, Scatter, pilot_row
-from foreaft.drive.intent import Intent, lay
+from foreaft.drive.intent import Intent, lay, pressed
 from foreaft.drive.outcome import Stage, judge
 from foreaft.drive.practice import MOST_M, Ground, Practised, practise
 from foreaft.drive.ride import RATE_HZ, Vehicle, ride
@@ -52,6 +52,8 @@ class Session:
     driver: Floats
     tasks: tuple[Task, ...]
     units: Units = "metric"
+    press_frac: float = 1.0
+    """The pedal is pressed to so many times what was practised, on purpose."""
 
     def line(
         self,
@@ -68,7 +70,8 @@ class Session:
             line[later, pl.SHARE], shown[later] = share, setting
         drawn = scatter or [MEAN] * len(self.tasks)
         for task, one in zip(self.tasks, drawn, strict=True):
-            lay(line, self.course, task.intent, task.stage.apex_s_m, 0.0, one, task.from_s_m)
+            meant = pressed(task.intent, self.press_frac)
+            lay(line, self.course, meant, task.stage.apex_s_m, 0.0, one, task.from_s_m)
         return line, shown
 
     def run(
@@ -146,7 +149,7 @@ def zone_session(
     line = course.line.copy()
     line[:, pl.SHARE] = share
     pace = SKILLS["apex_speed_frac"].of(driver.level)
-    ground = Ground(vehicle, course, line, apex, stage, pace, driver.hold_sd_frac)
+    ground = Ground(vehicle, course, line, apex, stage, pace, driver.hold_sd_frac, units)
     found = practise(ground, intent, row)
     learnt = replace(stage, brake_s_m=apex - found.intent.brake_before_m)
     return Session(vehicle, course, row, (Task(found, learnt, course.start_s_m),), units)

@@ -36,6 +36,15 @@ The threshold of checks.md 3.5 (lock = slip above 50 %).
 EventKind = Literal["lock_up", "rotation", "wide", "off_track", "spin", "stopped"]
 OutcomeKind = Literal["clean", "lock_up", "rotation", "wide", "off_track", "spin", "stopped"]
 
+WORST_FIRST: Final[tuple[EventKind, ...]] = (
+    "spin",
+    "off_track",
+    "rotation",
+    "wide",
+    "lock_up",
+    "stopped",
+)
+
 
 @dataclass(frozen=True, eq=False)
 class Trace:

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Final, Literal
 
 from foreaft.base.units import METRES_PER_MILE
-from foreaft.drive.trace import Happening
+from foreaft.drive.trace import WORST_FIRST, Happening
 
 if TYPE_CHECKING:
     from foreaft.drive.outcome import Stage
@@ -15,7 +15,7 @@ Units = Literal["metric", "imperial"]
 
 FEET_PER_MILE: Final = 5280.0
 MOST_SAID: Final = 3
-"""A sentence tells so many things; the list of happenings has them all."""
+"""A sentence tells so many things, the worst among them; the list of happenings has them all."""
 
 NEAR_M: Final = 0.5
 
@@ -42,12 +42,24 @@ def say(
             return "clean"
         return f"clean: {time_s:.2f} s from brake point to apex"
     told: list[str] = []
-    for group in _told(found)[:MOST_SAID]:
+    for group in _first_and_worst(_told(found)):
         stage = stages[group[0].zone_id]
         where = _where(group[0].s_m, stage, units)
         many = len(stages) > 1
         told.append(f"{_what(group)} {where}" + (f" in {stage.name}" if many else ""))
     return ", ".join(told)
+
+
+def say_pressed(press_frac: float) -> str:
+    """Say how the pedal is pressed against the plan; nothing where it is as planned.
+
+    >>> say_pressed(1.1)
+    'pressed 10 % harder than planned'
+    """
+    percent = 100.0 * (press_frac - 1.0)
+    if percent == 0.0:
+        return ""
+    return f"pressed {abs(percent):.3g} % {'harder' if percent > 0.0 else 'less'} than planned"
 
 
 def _told(found: Sequence[Happening]) -> list[list[Happening]]:
@@ -66,6 +78,15 @@ def _told(found: Sequence[Happening]) -> list[list[Happening]]:
         elif _together(same[-1][0], one):
             same[-1].append(one)
     return groups
+
+
+def _first_and_worst(groups: list[list[Happening]]) -> list[list[Happening]]:
+    """As much as a sentence tells: what came first, and in any case the worst."""
+    if len(groups) <= MOST_SAID:
+        return groups
+    worst = min(groups, key=lambda group: WORST_FIRST.index(group[0].kind))
+    kept = groups[:MOST_SAID]
+    return kept if worst in kept else [*kept[:-1], worst]
 
 
 def _together(first: Happening, other: Happening) -> bool:

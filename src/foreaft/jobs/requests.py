@@ -261,6 +261,7 @@ class ShowRequest(Request):
     and without ``steps`` the nearest to either side at which something goes wrong.
     For a whole lap a setting is the one of every zone; ``steps`` move every zone's own.
     ``repeat`` more runs of each setting scatter as the driver does.
+    In all of them the pedal is pressed to ``press_frac`` of what the plan says.
     ``plan`` is a plan as JSON; without one the plan is made first, of the nominal car.
     """
 
@@ -276,6 +277,7 @@ class ShowRequest(Request):
     settings: list[float] = Field(default=[], max_length=12)
     steps: int | None = Field(default=None, ge=1, le=200)
     repeat: int = Field(default=0, ge=0, le=2000)
+    press_frac: float = Field(default=1.0, ge=0.5, le=2.0)
     plan: Path | None = None
     units: Literal["metric", "imperial"] = "metric"
     seed: int = Field(default=1, ge=0, le=2**31 - 1)

@@ -7,7 +7,7 @@ points and the same pedal, so that what differs is the setting's doing.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Final, cast
 
@@ -24,6 +24,7 @@ from foreaft.drive.ride import Vehicle, gear_numbers
 from foreaft.drive.scene import Run, Scene
 from foreaft.drive.session import Session, zone_session
 from foreaft.drive.trace import Outcome, Trace
+from foreaft.drive.wording import say_pressed
 from foreaft.jobs.advise import find_zone
 from foreaft.jobs.common import (
     Cancelled,
@@ -38,10 +39,10 @@ from foreaft.jobs.common import (
 from foreaft.jobs.faces import adjuster_face
 from foreaft.jobs.load import joint_draws, load_car, load_conditions, load_driver
 from foreaft.jobs.plan import Work, work_out, zones_identity
-from foreaft.jobs.planned import planned_settings
+from foreaft.jobs.planned import Planned, planned_settings, read_planned, warn_of_another
 from foreaft.jobs.requests import PlanRequest, ShowRequest
 from foreaft.jobs.show_scene import scene_of
-from foreaft.model.answers import Envelope
+from foreaft.model.answers import Envelope, Input
 from foreaft.model.answers_show import (
     Kind,
     Show,
@@ -105,6 +106,7 @@ def show(
         See :mod:`foreaft.base.errors`.
     """
     notes = Notes()
+    told = None if request.plan is None else read_planned(request.plan)
     car, car_file = load_car(request.car, request.quick)
     driver, driver_file = load_driver(request.driver)
     conditions, conditions_file = load_conditions(request.conditions)
@@ -115,16 +117,19 @@ def show(
     asked = _plan_request(request)
     joint = joint_draws(car, car_file)
     work = work_out(asked, car, driver, conditions, notes, progress, cancelled, joint)
-    stand = _stand(request, work, progress)
-    _warn(stand, notes)
-    tried = _choose(request, stand, progress)
-    result, scene = _drive(request, stand, tried, progress, cancelled)
     inputs = {
         "car": identity(car, car_file),
         "driver": identity(driver, driver_file),
         "conditions": identity(conditions, conditions_file),
         "zones": zones_identity(asked),
     }
+    for setting in request.settings:
+        _index(work, setting)  # refused before anything is practised
+    planned = _planned(work, told, inputs, notes)
+    stand = _stand(request, work, planned, progress)
+    _warn(stand, notes)
+    tried = _choose(request, stand, progress)
+    result, scene = _drive(request, stand, tried, progress, cancelled)
     left_out = {"car", "circuit", "sheet", "zones", "driver", "conditions", "plan"}
     said = request.model_dump(mode="json", exclude=left_out)
     said |= {role: one.revision for role, one in inputs.items()}
@@ -166,12 +171,27 @@ def _plan_request(request: ShowRequest) -> PlanRequest:
     )
 
 
-def _stand(request: ShowRequest, work: Work, progress: Progress) -> _Stand:
-    faces = work.lap.faces
-    planned = list(work.made.plan.setting_index)
-    if request.plan is not None:
-        planned = planned_settings(request.plan, faces, work.cars.arrays.settings)
-    arrays = work.cars.arrays
+def _planned(
+    work: Work, told: Planned | None, inputs: Mapping[str, Input], notes: Notes
+) -> list[int]:
+    """Index of the planned setting of each zone: of the plan handed over, else of the one made."""
+    if told is None:
+        return list(work.made.plan.setting_index)
+    warn_of_another(told.revisions, inputs, notes)
+    settings = work.cars.arrays.settings
+    return planned_settings(told, work.lap.faces, settings, inputs["zones"].revision)
+
+
+def _stand(request: ShowRequest, work: Work, planned: Sequence[int], progress: Progress) -> _Stand:
+    """Practise what is to be driven; from then on the pedal is pressed as asked."""
+    stand = _practised(request, work, planned, progress)
+    return replace(stand, session=replace(stand.session, press_frac=request.press_frac))
+
+
+def _practised(
+    request: ShowRequest, work: Work, planned: Sequence[int], progress: Progress
+) -> _Stand:
+    faces, arrays = work.lap.faces, work.cars.arrays
     vehicle = Vehicle(arrays.vector[0], arrays.table[0], gear_numbers(work.car))
     if request.zone is not None:
         z = find_zone(faces, request.zone)
@@ -241,7 +261,7 @@ def _choose(request: ShowRequest, stand: _Stand, progress: Progress) -> list[lis
     """Indices of the settings to drive, one list per run with one entry per zone; planned first."""
     planned = list(stand.planned)
     if request.settings:
-        tried = [[_index(stand, one)] * len(planned) for one in request.settings]
+        tried = [[_index(stand.work, one)] * len(planned) for one in request.settings]
         return [planned, *(one for one in tried if one != planned)]
     if request.steps is not None:
         tried = [_moved(stand, way * request.steps) for way in (-1, 1)]
@@ -250,9 +270,9 @@ def _choose(request: ShowRequest, stand: _Stand, progress: Progress) -> list[lis
     return [planned, *(one for one in tried if one != planned)]
 
 
-def _index(stand: _Stand, setting: float) -> int:
+def _index(work: Work, setting: float) -> int:
     """Index of a setting of the adjuster; anything else is refused."""
-    adjuster, settings = stand.work.adjuster, stand.work.cars.arrays.settings
+    adjuster, settings = work.adjuster, work.cars.arrays.settings
     nearest = int(np.abs(settings - setting).argmin())
     if abs(settings[nearest] - setting) > NEAR_STEPS * adjuster.step:
         raise InputError(
@@ -339,6 +359,7 @@ def _drive(
         zone_id=None if one is None else one.zone_id,
         zone_name=None if one is None else one.name,
         adjuster=adjuster_face(work.adjuster),
+        press_frac=request.press_frac,
         practice=_practice(stand),
         runs=runs,
     )
@@ -405,6 +426,8 @@ def _said(
         way += "forward" if steps > 0 else "rearward"
     many = len(set(indices)) > 1
     shown = "own setting in every zone" if many else format_setting(_shown(stand, indices), step)
+    foot = say_pressed(stand.session.press_frac)
+    way += f", {foot}" if foot else ""
     return f"{shown}, {way.replace(' too far', '')}", f"{way}: {outcome.sentence}"
 
 

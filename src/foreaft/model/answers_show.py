@@ -78,5 +78,7 @@ class Show(Answer):
     zone_id: str | None
     zone_name: str | None
     adjuster: AdjusterFace
+    press_frac: float
+    """The pedal is pressed to so many times what was practised, at every setting."""
     practice: list[ShowPractice]
     runs: list[ShowRun]
