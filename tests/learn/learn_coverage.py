@@ -26,6 +26,7 @@ from foreaft.jobs.requests import Quick, RecordRequest
 from foreaft.laps.series import series_of
 from foreaft.learn import car as lc
 from foreaft.learn import crossover as cr
+from foreaft.learn import straight as st
 from foreaft.learn.observe import observe
 from foreaft.learn.verdict import judge
 from foreaft.logs.instruments import LOGGERS, Log, measure
@@ -153,6 +154,20 @@ def recording_of(log: Log, session: int = 0) -> Recording:
     return Recording("made", "0" * 64, "made.csv", 1, 1, 0.0, channels)
 
 
+def true_crossover(case: Case, decel_mps2: float, speed_mps: float) -> float:
+    """Setting at which both axles of the true car slip alike, by its settled state."""
+    made = vectors(case.truth, draw(case.truth, 0, 0), Conditions())
+    far = np.linspace(-300.0, 300.0, 6001)
+    share = np.interp(far, made.settings, made.share[0])
+    slope = np.polyfit(made.settings, made.share[0], 1)
+    share = np.where(np.abs(far) > made.settings.max(), np.polyval(slope, far), share)
+    share = np.clip(share, 0.0, 1.0)
+    same = np.ones(len(far))
+    when = st.Moments(speed_mps * same, decel_mps2 * same, same > 0.0, share)
+    front, rear = st.slips(made.table[0], st.acting(made.vector[0], when))
+    return float(np.interp(0.0, front - rear, far))
+
+
 def learnt(seed: int) -> list[tuple[str, str, float, float, float, float]]:
     """Key, verdict, truth, low, high and estimate of everything told of one case."""
     case = case_of(seed)
@@ -160,6 +175,14 @@ def learnt(seed: int) -> list[tuple[str, str, float, float, float, float]]:
     what = lc.known(case.prior, Conditions(), None, seed)
     found = lc.fitted(seen, what, seed)
     out = []
+    ratio = lc.ratio_of(seen, what)
+    place = None if ratio is None else cr.crossover(seen, ratio)
+    if place is not None:
+        true = true_crossover(case, place.decel_mps2, place.speed_mps)
+        verdict = "learned" if place.inside else "drawn on"
+        sd = (place.high - place.low) / 3.29
+        error = (place.setting - true) / sd
+        out.append(("crossover", verdict, true, place.low, place.high, error))
     for column in lc.columns_of(seen, what, found):
         one = judge(column)
         key = one.key if one.setting is None else f"{one.key}@{one.setting:g}"

@@ -338,6 +338,20 @@ def debrief(asked: Namespace) -> int:
     return 0
 
 
+def learn(asked: Namespace) -> int:
+    """``foreaft learn``."""
+    from foreaft.cli import show_learn
+    from foreaft.jobs.learn import learn as job
+    from foreaft.jobs.requests import LearnRequest
+
+    names = [name for name in LearnRequest.model_fields if name != "quick"]
+    request = _request(LearnRequest, asked, names, quick=_quick(asked))
+    with Progress() as progress:
+        answer = job(request, asked.out, progress)
+    _print(asked, answer, lambda: show_learn.learn(answer, asked.every))
+    return 0
+
+
 def record(asked: Namespace) -> int:
     """``foreaft record``."""
     from foreaft.jobs.record import record as job

@@ -10,6 +10,7 @@ from typing import Any, NoReturn
 from foreaft import __version__
 from foreaft.base.errors import InputError
 from foreaft.cli.parser_debrief import add_debrief
+from foreaft.cli.parser_learn import add_learn
 
 CAUTION = (
     "For closed circuits. Brake work belongs in qualified hands; the rules of the circuit and of "
@@ -72,6 +73,7 @@ def make_parser() -> ArgumentParser:
         _zones,
         _read,
         _debrief,
+        _learn,
         _record,
         _check,
         _new,
@@ -531,6 +533,10 @@ foreaft read saturday.mf4 --mapping our.mapping.toml
 
 def _debrief(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
     add_debrief(commands, _command)
+
+
+def _learn(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    add_learn(commands, _command, _car)
 
 
 def _record(commands: argparse._SubParsersAction[ArgumentParser]) -> None:

@@ -308,3 +308,21 @@ class DebriefRequest(Request):
     mapping: Path | None = None
     maps: list[str] = Field(default=[], max_length=200)
     units: Literal["metric", "imperial"] = "metric"
+
+
+class LearnRequest(Request):
+    """What logs of one car show about it, starting from its file or its class.
+
+    ``settings`` say what the adjuster showed in logs without a channel for it: one for all, or
+    one per log.
+    ``maps`` say what columns are, as ``COLUMN=CHANNEL:UNIT``.
+    """
+
+    logs: Annotated[list[Path], Field(min_length=1, max_length=100)]
+    car: Path | str
+    quick: Quick | None = None
+    conditions: Path | None = None
+    settings: list[Annotated[float, Field(ge=-1000, le=1000)]] = Field(default=[], max_length=100)
+    mapping: Path | None = None
+    maps: list[str] = Field(default=[], max_length=200)
+    seed: int = Field(default=1, ge=0, le=2**31 - 1)

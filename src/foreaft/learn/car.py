@@ -6,21 +6,20 @@ the force share at each setting, is worked out from the same draws.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 import numpy as np
 
-from foreaft.base.number import Number
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.laps.series import Floats
 from foreaft.learn import straight as st
 from foreaft.learn.crossover import Ratio, free_ratio
 from foreaft.learn.fit import PRIOR_DRAWS, Fit, Prior, extras_of, fit
 from foreaft.learn.observe import Observed
-from foreaft.learn.verdict import Column
-from foreaft.model.car import Car, draw, numbers, vectors
+from foreaft.learn.verdict import Column, Judged
+from foreaft.model.car import Car, draw, vectors
 from foreaft.model.conditions import Conditions
 from foreaft.model.convert import brake_gain
 from foreaft.model.fields import Quantity, build, catalogue, plain
@@ -28,6 +27,10 @@ from foreaft.physics import layout as at
 
 STREAM: Final = 23
 """Keeps the prior's draws apart from those of a plan with the same seed."""
+
+
+PRESSURE_SCALE_SD: Final = 0.008
+"""A pressure sensor's scale, and how far a steady pressure tells the torque (assumption)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -115,10 +118,12 @@ def ratio_of(seen: Observed, what: Known, count: int = 100) -> Ratio | None:
     return free_ratio(p, every[0], (every[1:] - every[0]).T / np.sqrt(len(rows) - 1.0))
 
 
-def fitted(seen: Observed, what: Known, seed: int) -> Fit:
-    """Fit the car to what was observed."""
+def fitted(seen: Observed, what: Known, seed: int, radius_known: bool = True) -> Fit:
+    """Fit the car to what was observed; ``radius_known`` as for :func:`fit.extras_of`."""
     weight = float(what.columns(what.prior.mean[None, :])["mass_kg"][0]) * GRAVITY_MPS2
-    return fit(seen, what.prior, what.build, extras_of(seen, weight, what.gains), seed)
+    return fit(
+        seen, what.prior, what.build, extras_of(seen, weight, what.gains, radius_known), seed
+    )
 
 
 # ---------------------------------------------------------------- what follows from the fit
@@ -131,17 +136,11 @@ def columns_of(seen: Observed, what: Known, found: Fit) -> list[Column]:
         for rows in (found.prior_draws, found.draws, found.estimate[None, :])
     )
     settings = now[2]
-    out = [
-        Column(
-            "force_share_frac",
-            "",
-            *(_share(x[3], settings, one) for x in (before, now)),
-            float(_share(best[3], settings, one)[0]),
-            one,
-        )
-        for one in seen.settings
-        if settings.min() - 1e-6 <= one <= settings.max() + 1e-6
-    ]
+    out = []
+    for one in seen.settings:
+        if settings.min() - 1e-6 <= one <= settings.max() + 1e-6:
+            shares = [_share(x[3], settings, one) for x in (before, now, best)]
+            out.append(Column(SHARE, "", shares[0], shares[1], float(shares[2][0]), one))
     out += _gains(seen, found, (before, now, best))
 
     def height(x: Any) -> Floats:
@@ -181,67 +180,108 @@ def _share(shares: Floats, settings: Floats, setting: float) -> Floats:
 
 
 def _gains(seen: Observed, found: Fit, cars: tuple[Any, Any, Any]) -> list[Column]:
-    """Gain of each line pressure, and the deceleration a bar of front pressure makes."""
+    """Gain of each line pressure, and the deceleration that front pressure makes."""
     out = []
+    rng = np.random.default_rng(STREAM)  # how far a sensor's own scale is off, the same for all
+    rows = (found.prior_draws, found.draws, found.estimate[None, :])
     for axle in ("front", "rear"):
         key = f"gain_{axle}"
         if key not in found.keys:
             continue
         i = found.at(key)
-        out.append(
-            Column(
-                f"{key}_N_per_Pa",
-                "N/Pa",
-                np.exp(found.prior_draws[:, i]),
-                np.exp(found.draws[:, i]),
-                float(np.exp(found.estimate[i])),
+        off = PRESSURE_SCALE_SD * rng.standard_normal(len(found.draws))
+        before, now, best = (np.exp(one[:, i]) for one in rows)
+        out.append(Column(f"{key}_N_per_Pa", "N/Pa", before, now * np.exp(off), float(best[0])))
+        if axle == "rear":
+            continue
+        for setting in seen.settings:
+            before, now, best = (
+                np.exp(one[:, i]) / _share(x[3], x[2], setting) / x[0][:, at.MASS]
+                for one, x in zip(rows, cars, strict=True)
             )
-        )
-    if "gain_front" not in found.keys:
-        return out
-    i = found.at("gain_front")
-    rows = (found.prior_draws, found.draws, found.estimate[None, :])
-    for setting in seen.settings:
-        each = [
-            np.exp(numbers_[:, i]) / _share(x[3], x[2], setting) / x[0][:, at.MASS]
-            for numbers_, x in zip(rows, cars, strict=True)
-        ]
-        out.append(
-            Column(
-                "decel_per_front_pressure_mps2_per_Pa",
-                "m/s2/Pa",
-                each[0],
-                each[1],
-                float(each[2][0]),
-                setting,
-            )
-        )
+            name = "decel_per_front_pressure_mps2_per_Pa"
+            now = now * np.exp(off)
+            out.append(Column(name, "m/s2/Pa", before, now, float(best[0]), setting))
     return out
 
 
 # ---------------------------------------------------------------- the car file
 
 
-def learned_car(
-    car: Car, judged: Mapping[str, tuple[float, float]], draws_file: str, source: str
-) -> Car:
-    """The car with what was learnt written into it.
+@dataclass(frozen=True, eq=False)
+class Written:
+    """A car with what was learnt written into it, and the joint draws that belong to it."""
 
-    Parameters
-    ----------
-    judged : mapping
-        Key -> estimate and standard deviation, of the numbers that were learned or narrowed.
+    car: Car
+    draws: dict[str, Floats]
+
+
+SHARE: Final = "force_share_frac"
+SCALE_KEYS: Final = ("brakes.front_share_frac", "adjuster.share_per_unit_frac")
+MOVED: Final = ("learned", "narrowed")
+
+
+def written(
+    what: Known, found: Fit, judged: Sequence[Judged], draws_file: str, source: str
+) -> Written:
+    """Write what was learned or narrowed into the car, and draw its numbers together.
+
+    Numbers the log contradicts stay as they are in the file.
+    Where only an anchor tied the adjuster down and the log shows the share, the share at both ends
+    of the adjuster takes its place.
     """
+    car = what.car
     data = plain(car)
-    own = numbers(car)
-    for key, (value, sd) in judged.items():
-        _put(data, key.split("."), {"value": value, "sd": sd, "source": source}, own[key])
+    own = {one.key: one for one in judged}
+    best = what.columns(found.estimate[None, :])
+    draws: dict[str, Floats] = {}
+    scaled = _scaled(car, judged)
+    for i, key in enumerate(found.keys[: found.cars]):
+        verdict = own[key].verdict
+        if verdict in ("contradictory", "not_attempted") or (scaled and key in SCALE_KEYS):
+            continue
+        draws[key] = found.draws[:, i]
+        if verdict in MOVED:
+            sd = float(np.std(found.draws[:, i]))
+            value = {"value": _short(best[key][0]), "sd": _short(sd), "source": source}
+            _put(data, key.split("."), value)
+    if scaled:
+        draws |= _known_ends(what, found, data, source)
     data["draws_file"] = draws_file
-    return build(Car, data)
+    data["id"] = f"{car.id[:52]}-learned"
+    data["name"] = f"{car.name[:70]} (learned)"
+    return Written(build(Car, data), draws)
 
 
-def _put(table: Any, path: list[str], value: dict[str, Any], was: Number) -> None:
-    del was
+def _scaled(car: Car, judged: Sequence[Judged]) -> bool:
+    """Whether the log ties down an adjuster that only an anchor did."""
+    if car.adjuster is None or not car.adjuster.needs_anchor:
+        return False
+    return any(one.key == SHARE and one.verdict in MOVED for one in judged)
+
+
+def _known_ends(what: Known, found: Fit, data: dict[str, Any], source: str) -> dict[str, Floats]:
+    """Put the share at both ends into the file's data; give its draws."""
+    rows = np.vstack([found.estimate[None, :], found.draws])
+    _, _, settings, shares = what.build(what.columns(rows))
+    points, draws = [], {}
+    for number, place in enumerate((0, -1), 1):
+        column = shares[:, place]
+        draws[f"adjuster.known.{number}.front_share_frac"] = column[1:]
+        share = {"value": _short(column[0]), "sd": _short(column[1:].std()), "source": source}
+        points.append({"setting": float(settings[place]), "front_share_frac": share})
+    data["adjuster"]["known"] = points
+    data["adjuster"].pop("share_per_unit_frac", None)
+    data["brakes"].pop("front_share_frac", None)
+    data.pop("anchor", None)  # which end lets go first now follows from the share
+    return draws
+
+
+def _short(value: float) -> float:
+    return float(f"{float(value):.6g}")
+
+
+def _put(table: Any, path: list[str], value: dict[str, Any]) -> None:
     for part in path[:-1]:
         table = table[int(part) - 1] if part.isdecimal() else table.setdefault(part, {})
     table[path[-1]] = value

@@ -25,13 +25,16 @@ LEAST_SLIP: Final = 0.008
 NOISES: Final = 4.0
 """The slip must stand out of the scatter of a free wheel by so much, piece by piece."""
 
-INDEPENDENT_FREE: Final = 4.0
+INDEPENDENT_FREE: Final = 2.0
 """So many pieces in a row hang together: a gear, a stretch of road (assumption)."""
 
-FLOOR: Final = 1.5e-4
+FLOOR: Final = 1.0e-4
 """No ratio of radii is known better than this: tyres grow with speed and heat (assumption)."""
 
 STEPS: Final = 30
+MANY: Final = 1000.0
+LEAST_SPREAD: Final = 0.1
+"""Of speed in 10 m/s and of deceleration in m/s2: with less no slope is looked for."""
 LEVEL: Final = 0.90
 
 
@@ -97,10 +100,12 @@ def free_ratio(pieces: Pieces, expected: Floats, doubt: Floats) -> Ratio | None:
 def huber(design: Floats, y: Floats) -> tuple[Floats, Floats, float]:
     """Least squares in which what lies far out counts less: estimate, weights, robust scale."""
     weight = np.ones(len(y))
-    found, scale = np.zeros(design.shape[1]), 0.0
+    found: Floats = np.zeros(design.shape[1])
+    scale = 0.0
     for _ in range(STEPS):
         heavy = np.sqrt(weight)
-        found, *_ = np.linalg.lstsq(design * heavy[:, None], y * heavy, rcond=None)
+        solved = np.linalg.lstsq(design * heavy[:, None], y * heavy, rcond=None)
+        found = np.asarray(solved[0], dtype=np.float64)
         rest = y - design @ found
         scale = 1.4826 * float(np.median(np.abs(rest)))
         if scale <= 0.0:
@@ -144,8 +149,11 @@ def crossover(seen: Observed, ratio: Ratio) -> Crossover | None:
     if freedom < 1:
         return None
     found, covariance = _grouped(design, y, place.braking, between)
+    scatter = float(covariance[0, 0])
     covariance[0, 0] += (ratio.error / float(np.median(middle[used]))) ** 2
-    return _fieller(found, covariance, freedom, settings, (decel, speed), len(groups))
+    # Only a part of the doubt comes from so few brakings (Welch and Satterthwaite).
+    counts = min(freedom * (float(covariance[0, 0]) / scatter) ** 2, MANY)
+    return _fieller(found, covariance, counts, settings, (decel, speed), len(groups))
 
 
 def _hard(place: Pieces) -> float:
@@ -157,9 +165,11 @@ def _hard(place: Pieces) -> float:
 
 
 def _design(place: Pieces, setting: float, speed: float, decel: float) -> tuple[Floats, int]:
-    """Columns: one, setting, speed, its square and the deceleration; how many tell brakings apart."""
+    """Columns: one, setting, speed, its square, deceleration; how many tell brakings apart."""
     away = (place.speed_mps - speed) / 10.0
-    columns = [np.ones(len(place)), place.setting - setting, away, away**2]
+    columns = [np.ones(len(place)), place.setting - setting]
+    if float(np.std(away)) > LEAST_SPREAD:
+        columns += [away, away**2]
     within = np.concatenate(
         [
             place.decel_mps2[place.braking == one] - place.decel_mps2[place.braking == one].mean()
@@ -167,7 +177,8 @@ def _design(place: Pieces, setting: float, speed: float, decel: float) -> tuple[
         ]
     )
     spread = float(np.std(place.decel_mps2))
-    if spread > 1.3 * float(np.std(within)) or len(np.unique(place.braking)) > 8:
+    differ = spread > 1.3 * float(np.std(within)) or len(np.unique(place.braking)) > 8
+    if differ and spread > LEAST_SPREAD:
         return np.column_stack([*columns, place.decel_mps2 - decel]), 3
     return np.column_stack(columns), 2
 
@@ -190,13 +201,13 @@ def _grouped(design: Floats, y: Floats, group: np.ndarray, between: int) -> tupl
         solved = np.linalg.solve(matrix, design)
         covariance = np.linalg.inv(design.T @ solved)
         found = covariance @ (solved.T @ y)
-    return found, covariance
+    return found, np.asarray(covariance, dtype=np.float64)
 
 
 def _fieller(
     found: Floats,
     covariance: Floats,
-    freedom: int,
+    freedom: float,
     settings: Floats,
     at: tuple[float, float],
     brakings: int,

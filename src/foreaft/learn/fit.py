@@ -15,6 +15,7 @@ from math import log, sqrt
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from foreaft.base.errors import InputError
 from foreaft.laps.series import Flags, Floats
@@ -28,7 +29,14 @@ Build = Callable[[Mapping[str, Floats]], tuple[Floats, Floats, Floats, Floats]]
 PRIOR_DRAWS: Final = 600
 DRAWS: Final = 1000
 ROUNDS: Final = 25
+WIDENINGS: Final = 3
 STEP_SD: Final = 0.05
+FEW: Final = (4.0, 4.0, 2.0, 1.3)
+"""With no, one, two, three brakings nobody can see how they scatter: so much more is allowed for."""
+
+FREE: Final = "_free"
+"""Ending of the name of a line where the brake is off."""
+
 STUDENT: Final = 4.0
 """Degrees of freedom of the scatter: outliers count less the further out they lie."""
 
@@ -36,27 +44,42 @@ RADIUS_SD: Final = 0.008
 """Wheel speeds are wrong by this part, wheel by wheel, over all (assumption: tone wheels, tyre
 growth; half of it stays in the mean of an axle's two)."""
 
+RADIUS_UNKNOWN_SD: Final = 0.5
+"""A logger that shows road speeds has put in a radius of its own."""
+
 STIFFNESS_SD: Final = 0.05
 """Slip stiffness over friction differs between the axles by this part (assumption)."""
+
+CURVE_SD: Final = 0.06
+"""Slip well below the peak tells the slip at the peak only as well as the curve is known."""
+
+DELAY_SD_S: Final = 0.03
+"""The speed may still come so much later than the wheels: an accelerometer it was laid onto has a
+filter of its own (assumption)."""
 
 GAIN_SD: Final = 0.7
 """Gain of a line pressure where the file has no hardware: within a factor of two (assumption)."""
 
 HARDWARE_SD: Final = 0.01
 
-RATIO_SD: Final = 6.0e-4
-RATIO_FRAC: Final = 0.035
-"""Front over rear wheel speed is expected to this, and to so much of the difference of slip:
-grip changes from braking to braking (calibrated on cars other than those it is judged by)."""
+BETWEEN: Final = {
+    "ratio": 3.0e-4,
+    "slip": 1.0e-3,
+    "decel": 2.2e-3,
+    "pressure": 1.2e-3,
+    "limit": 0.05,
+}
+WITHIN: Final = {"ratio": 4.0e-4, "slip": 1.5e-3, "decel": 5.0e-3, "pressure": 3.5e-3, "limit": 0.0}
+SLIP_FRAC: Final = {"ratio": 0.05, "slip": 0.04}
+"""How far lines are off at best: all of one braking together, each piece by itself, and so much of
+the slip (or of the difference of slips), as grip changes from braking to braking.
 
-SLIP_SD: Final = 2.0e-3
-SLIP_FRAC: Final = 0.04
-DECEL_SD_MPS2: Final = 0.05
-DECEL_FRAC: Final = 0.008
-PRESSURE_SD: Final = 0.004
-LIMIT_FRAC: Final = 0.05
+Where the log scatters more, what it scatters by is taken.
+Calibrated on cars other than those it is judged by: docs/theory/learn.md.
+"""
+
 TOUCHED: Final = 1e-4
-"""A number that moves no line by this part of its scatter, over its whole range, is not touched."""
+"""A number whose range moves no line by this part of its scatter is not touched."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -108,8 +131,8 @@ class Fit:
     prior_draws: Floats
     told: dict[str, int]
     """How many pieces of each kind were used."""
-    misfit: dict[str, float]
-    """Scatter of each kind of piece over what was expected."""
+    misfit: dict[str, tuple[float, float]]
+    """Scatter of each kind of line over what was expected: between brakings, within them."""
     touched: Flags
     """Whether anything in the log depends on a number at all, shape (k,)."""
 
@@ -118,19 +141,28 @@ class Fit:
         return self.keys.index(key)
 
 
-def extras_of(seen: Observed, weight_N: float, gains: tuple[float, float] | None) -> list[Extra]:
+def extras_of(
+    seen: Observed,
+    weight_N: float,
+    gains: tuple[float, float] | None,
+    radius_known: bool = True,
+) -> list[Extra]:
     """What is fitted besides the car.
 
     Parameters
     ----------
+    radius_known : bool
+        Whether the wheels' turns were logged; False where a logger made a road speed of them.
     gains : pair of float, optional
         Force at the road per line pressure, front and rear, where the file has the hardware. [N/Pa]
     """
-    half = RADIUS_SD / sqrt(2.0)
+    half = RADIUS_SD / sqrt(2.0) if radius_known else RADIUS_UNKNOWN_SD
     found = [
         Extra("front_wheel_speed_error_frac", 0.0, half),
         Extra("rear_wheel_speed_error_frac", 0.0, half),
         Extra("front_stiffness_ratio", 0.0, STIFFNESS_SD),
+        Extra("slip_curve", 0.0, CURVE_SD),
+        Extra("speed_delay_s", 0.0, DELAY_SD_S),
     ]
     usual = (0.65 * weight_N / 5.0e6, 0.35 * weight_N / 5.0e6)
     for k, (axle, channel) in enumerate((("front", "front_Pa"), ("rear", "rear_Pa"))):
@@ -154,16 +186,8 @@ class _Equations:
     lines: dict[str, Flags]
     observed: Floats
     count: Floats
+    group: NDArray[np.int64]
     kind: list[str]
-
-    def slices(self) -> dict[str, slice]:
-        """Where each kind lies among the lines."""
-        found, start = {}, 0
-        for name, used in self.lines.items():
-            size = int(used.sum()) if name != "limit" else len(self.limits)
-            found[name] = slice(start, start + size)
-            start += size
-        return found
 
 
 def _equations(seen: Observed, settings: Floats) -> _Equations:
@@ -196,13 +220,21 @@ def _equations(seen: Observed, settings: Floats) -> _Equations:
     ).reshape(-1, 4)
     observed = [values[name][used] for name, used in lines.items() if name in values]
     count = [p.count(used)[used] for name, used in lines.items() if name in values]
-    kind = [name for name, used in lines.items() if name in values for _ in range(used.sum())]
+    single = np.where(p.braked, p.braking, 1_000_000 + np.arange(len(p)))
+    group = [single[used] for name, used in lines.items() if name in values]
+    kind = [
+        name if braked else f"{name}{FREE}"
+        for name, used in lines.items()
+        if name in values
+        for braked in p.braked[used]
+    ]
     return _Equations(
         p,
         limits,
         lines,
         np.concatenate([*observed, np.zeros(len(limits))]),
         np.concatenate([*count, np.ones(len(limits))]),
+        np.concatenate([*group, 2_000_000 + np.arange(len(limits))]),
         kind + ["limit"] * len(limits),
     )
 
@@ -217,14 +249,16 @@ def _predict(
     share = np.interp(setting, settings, shares)
     when = st.Moments(p.speed_mps, p.decel_mps2, p.braked, share)
     front, rear = st.slips(table, st.acting(vector, when), extra["front_stiffness_ratio"])
+    front, rear = (one * np.exp(extra["slip_curve"]) for one in (front, rear))
     radius_front, radius_rear = (
         log(vector[k]) - extra[f"{axle}_wheel_speed_error_frac"]
         for k, axle in ((at.RADIUS_FRONT, "front"), (at.RADIUS_REAR, "rear"))
     )
     ratio = np.log1p(-front) - np.log1p(-rear) - radius_front + radius_rear
-    slip = np.log1p(-front) - radius_front
-    doubt_ratio = RATIO_FRAC * np.abs(front - rear)
-    doubt_slip = SLIP_FRAC * np.abs(front)
+    late = extra["speed_delay_s"] * p.decel_mps2 / p.speed_mps
+    slip = np.log1p(-front) - radius_front - late
+    doubt_ratio = SLIP_FRAC["ratio"] * np.abs(front - rear)
+    doubt_slip = SLIP_FRAC["slip"] * np.abs(front)
     decel = np.log(np.maximum(_decel(p, vector, share, extra), 0.1))
     odds = np.log(share / (1.0 - share))
     pressure = odds - extra.get("gain_front", 0.0) + extra.get("gain_rear", 0.0)
@@ -282,25 +316,37 @@ def _limit_use(
     return np.asarray(np.log(np.maximum(np.where(limits[:, 0] < 0.5, front, rear), 0.05)))
 
 
+@dataclass(frozen=True, eq=False)
+class _Scatter:
+    """How far each line may be off: with its braking, and by itself."""
+
+    between: Floats
+    within: Floats
+    count: Floats
+
+    @property
+    def alone(self) -> Floats:
+        """Of one line."""
+        return np.asarray(np.sqrt(self.between**2 + self.within**2))
+
+    @property
+    def shared(self) -> Floats:
+        """Of a line as one of so many of its braking: together they count as one and a bit."""
+        return np.asarray(np.sqrt(self.count * self.between**2 + self.within**2))
+
+
 def _scatter(
-    kind: list[str], doubt: Floats, observed: Floats, wider: Mapping[str, float]
-) -> Floats:
-    base = {
-        "ratio": RATIO_SD,
-        "slip": SLIP_SD,
-        "decel": DECEL_FRAC,
-        "pressure": PRESSURE_SD,
-        "limit": LIMIT_FRAC,
-    }
-    names = np.array(kind, dtype=object)
-    out = np.zeros(len(kind))
-    for name, sd in base.items():
+    equations: _Equations, doubt: Floats, wider: Mapping[str, tuple[float, float]]
+) -> _Scatter:
+    names = np.array(equations.kind, dtype=object)
+    between, within = np.zeros(len(names)), np.zeros(len(names))
+    for name in dict.fromkeys(equations.kind):
         mine = names == name
-        extra = doubt[mine]
-        if name == "decel":
-            extra = DECEL_SD_MPS2 / np.exp(observed[mine])
-        out[mine] = wider.get(name, 1.0) * np.sqrt(sd**2 + extra**2)
-    return out
+        more = wider.get(name, (1.0, 1.0))
+        plain = name.removesuffix(FREE)
+        between[mine] = more[0] * np.hypot(BETWEEN[plain], doubt[mine])
+        within[mine] = more[1] * WITHIN[plain]
+    return _Scatter(between, within, equations.count)
 
 
 def fit(seen: Observed, prior: Prior, build: Build, extras: list[Extra], seed: int) -> Fit:
@@ -313,15 +359,23 @@ def fit(seen: Observed, prior: Prior, build: Build, extras: list[Extra], seed: i
     """
     work = _Work(seen, prior, build, extras)
     z = np.zeros(len(work.mean))
-    wider: dict[str, float] = {}
-    for _ in range(3):
+    wider = work.few()
+    for _ in range(WIDENINGS):
         z, jacobian, rest, sd, weight = work.solve(z, wider)
         found = work.misfit(rest, sd)
-        new = {name: max(1.0, one * wider.get(name, 1.0)) for name, one in found.items()}
-        if all(abs(new[name] / wider.get(name, 1.0) - 1.0) < 0.1 for name in new):
+        new = dict(wider)
+        for name, one in found.items():
+            old = wider.get(name, (1.0, 1.0))
+            new[name] = (max(1.0, one[0] * old[0]), max(1.0, one[1] * old[1]))
+        moved = [
+            abs(a / b - 1.0)
+            for n in new
+            for a, b in zip(new[n], wider.get(n, (1.0, 1.0)), strict=True)
+        ]
+        if max(moved, default=0.0) < 0.1:
             break
         wider = new
-    return work.posterior(z, jacobian, sd, weight, seed, found)
+    return work.posterior(z, jacobian, sd, weight, seed, {**found, **wider})
 
 
 class _Work:
@@ -366,21 +420,22 @@ class _Work:
         ]
         return np.array([one[0] for one in found]), np.array([one[1] for one in found])
 
-    def cost(self, z: Floats, told: Floats, sd: Floats) -> float:
-        rest = (self.equations.observed - told) / sd
-        pieces = (STUDENT + 1.0) * np.log1p(rest**2 / STUDENT) / self.equations.count
-        return float(z @ z + pieces.sum())
+    def cost(self, z: Floats, told: Floats, sd: _Scatter) -> float:
+        """Twice the negative logarithm of how probable z is, but for a constant."""
+        rest = (self.equations.observed - told) / sd.alone
+        share = (sd.alone / sd.shared) ** 2
+        return float(z @ z + np.sum((STUDENT + 1.0) * share * np.log1p(rest**2 / STUDENT)))
 
     def solve(
-        self, z: Floats, wider: Mapping[str, float]
-    ) -> tuple[Floats, Floats, Floats, Floats, Floats]:
+        self, z: Floats, wider: Mapping[str, tuple[float, float]]
+    ) -> tuple[Floats, Floats, Floats, _Scatter, Floats]:
         """The most probable z; with slopes, rests, scatters and weights there."""
-        kind, observed, count = self.equations.kind, self.equations.observed, self.equations.count
+        observed = self.equations.observed
         told, doubt = self.predict(z)
-        sd = _scatter(kind, doubt[0], observed, wider)
+        sd = _scatter(self.equations, doubt[0], wider)
         slopes, rest, weight = self._around(z, sd)
         for _ in range(ROUNDS):
-            scaled = slopes * (weight / (sd * sd * count))[:, None]
+            scaled = slopes * (weight / sd.shared**2)[:, None]
             step = np.linalg.solve(slopes.T @ scaled + np.eye(len(z)), scaled.T @ rest - z)
             here = self.cost(z, observed - rest, sd)
             for _ in range(8):
@@ -394,43 +449,65 @@ class _Work:
             else:
                 break
             z = z + step
-            sd = _scatter(kind, doubt[0], observed, wider)
+            sd = _scatter(self.equations, doubt[0], wider)
             slopes, rest, weight = self._around(z, sd)
             if float(np.abs(step).max()) < 2e-3:
                 break
         return z, slopes, rest, sd, weight
 
-    def _around(self, z: Floats, sd: Floats) -> tuple[Floats, Floats, Floats]:
+    def _around(self, z: Floats, sd: _Scatter) -> tuple[Floats, Floats, Floats]:
         """Slopes by z, what is left, and how much each line counts."""
         size = len(z)
         both = np.vstack([z, z + STEP_SD * np.eye(size), z - STEP_SD * np.eye(size)])
         told, _ = self.predict(both)
         slopes = (told[1 : size + 1] - told[size + 1 :]).T / (2.0 * STEP_SD)
         rest = self.equations.observed - told[0]
-        weight = (STUDENT + 1.0) / (STUDENT + (rest / sd) ** 2)
+        weight = (STUDENT + 1.0) / (STUDENT + (rest / sd.alone) ** 2)
         return slopes, rest, np.minimum(weight, 1.0)
 
-    def misfit(self, rest: Floats, sd: Floats) -> dict[str, float]:
-        """Robust scatter over the expected one, by kind."""
+    def few(self) -> dict[str, tuple[float, float]]:
+        """What is allowed for where brakings are too few to show their scatter."""
         found = {}
         for name in dict.fromkeys(self.equations.kind):
-            mine = np.abs((rest / sd)[self.names == name])
-            if len(mine) >= 6:
-                found[name] = 1.4826 * float(np.median(mine))
+            count = len(np.unique(self.equations.group[self.names == name]))
+            if count < len(FEW) and name != "limit":
+                found[name] = (FEW[count], FEW[count])
+        return found
+
+    def misfit(self, rest: Floats, sd: _Scatter) -> dict[str, tuple[float, float]]:
+        """Robust scatter over the expected one, by kind: between brakings, and within."""
+        found = {}
+        for name in dict.fromkeys(self.equations.kind):
+            mine = np.flatnonzero(self.names == name)
+            groups, at = np.unique(self.equations.group[mine], return_inverse=True)
+            if name == "limit":
+                continue
+            if len(groups) < len(FEW):
+                continue
+            size = np.bincount(at).astype(float)
+            mean = np.bincount(at, rest[mine]) / size
+            expected = np.bincount(at, sd.between[mine] ** 2) / size
+            expected += np.bincount(at, sd.within[mine] ** 2) / size**2
+            left = np.sqrt(np.maximum(size[at] - 1.0, 0.0) / size[at])
+            inner = np.abs(rest[mine] - mean[at])[left > 0.0] / (left * sd.within[mine])[left > 0.0]
+            found[name] = (
+                1.4826 * float(np.median(np.abs(mean) / np.sqrt(expected))),
+                1.4826 * float(np.median(inner)) if len(inner) else 1.0,
+            )
         return found
 
     def posterior(
         self,
         z: Floats,
         slopes: Floats,
-        sd: Floats,
+        sd: _Scatter,
         weight: Floats,
         seed: int,
-        misfit: dict[str, float],
+        misfit: dict[str, tuple[float, float]],
     ) -> Fit:
         """Covariance and draws about the most probable car."""
         size = len(z)
-        scatter = sd * np.sqrt(self.equations.count / np.maximum(weight, 1e-6))
+        scatter = sd.shared / np.sqrt(np.maximum(weight, 1e-6))
         scaled = slopes / scatter[:, None]
         inverse = np.linalg.inv(scaled.T @ scaled + np.eye(size))
         turn = self.root * self.sd[:, None]

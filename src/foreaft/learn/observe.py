@@ -247,7 +247,11 @@ def _delay(series: Series) -> float | None:
         else -decel_of(series.speed_mps, series.rate_hz)
     )
     level = felt(bridged(series.brake_frac), series.rate_hz)
-    return delay_s(slow, level, series.rate_hz, series.speed_mps > SLOWEST_MPS)
+    near = maximum_filter1d(pressed(series).astype(float), series.window(2.0)) > 0.0
+    used = near & (series.speed_mps > SLOWEST_MPS)
+    found = delay_s(slow, level, series.rate_hz, used)
+    # A brake acts after its channel: what comes before it is lift-off and drag, not a delay.
+    return found if found is not None and found > -0.5 / series.rate_hz else None
 
 
 def _channels(
@@ -265,8 +269,9 @@ def _channels(
         pedal = series.brake_frac
     front, rear, pedal = (_acting(one, series, delay) for one in (front, rear, pedal))
     wheels = np.full((len(nothing), 4), np.nan) if slips is None else slips.slip
-    with np.errstate(invalid="ignore", divide="ignore"):
-        turning = np.log(np.maximum(series.wheel_radps, 1e-6)) if slips is not None else None
+    turning = None
+    if series.wheel_radps is not None and slips is not None:
+        turning = np.log(np.maximum(series.wheel_radps, 1e-6))
     pair = (
         (nothing, nothing)
         if turning is None
@@ -308,7 +313,7 @@ def _acting(value: Floats, series: Series, delay: float | None) -> Floats:
     at = np.arange(len(value)) - steps
     moved = np.interp(at, np.arange(len(value)), np.where(np.isfinite(value), value, 0.0))
     moved[~np.isfinite(value)] = np.nan
-    return moved
+    return np.asarray(moved, dtype=np.float64)
 
 
 def _radii(series: Series, slips: WheelSlip | None) -> tuple[Floats, Floats, float]:
@@ -339,9 +344,9 @@ def _braked(
     for a in range(first, last - size + 1, size):
         part = slice(a, a + size)
         fine = channels.straight[part].all() and steady[part].all()
-        if fine and channels.speed[part].min() > SLOWEST_MPS:
-            if channels.decel[part].mean() > FIRM_MPS2:
-                found.append((a, a + size))
+        fine = fine and channels.speed[part].min() > SLOWEST_MPS
+        if fine and channels.decel[part].mean() > FIRM_MPS2:
+            found.append((a, a + size))
     return found, gone
 
 

@@ -1,0 +1,96 @@
+"""What was learnt, for people."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from foreaft.base.units import GRAVITY_MPS2, kmh_from_mps
+from foreaft.cli.show import table
+from foreaft.model.answers import Envelope
+from foreaft.model.answers_learn import Learn, LearnCrossover, LearnParameter
+
+WORDS: Final = {
+    "learned": "learned",
+    "narrowed": "narrowed",
+    "not_identifiable": "not to be told from these channels",
+    "contradictory": "contradicts the file",
+    "not_attempted": "not looked at",
+}
+SHOWN: Final = ("learned", "narrowed", "contradictory")
+ALWAYS: Final = ("force_share_frac",)
+
+
+def learn(answer: Envelope[Learn], every: bool) -> str:
+    """Crossover first, then numbers, then what would settle the rest."""
+    result = answer.result
+    lines = [f"\n{result.car_name}", "", crossover(result.crossover), ""]
+    told = [one for one in result.parameters if every or one.verdict in SHOWN]
+    told += [one for one in result.parameters if one not in told and one.key in ALWAYS]
+    rows = [_row(one) for one in told]
+    head = ("number", "known before", "now", "90 %", "verdict")
+    lines.append(table(head, rows))
+    rest = [one for one in result.parameters if one not in told]
+    for verdict in ("not_identifiable", "not_attempted"):
+        names = [_name(one) for one in rest if one.verdict == verdict]
+        if names:
+            lines += ["", f"{WORDS[verdict].capitalize()}: {', '.join(names)}."]
+    lines += _reasons(told)
+    for log in result.logs:
+        late = "" if log.brake_delay_s is None else f", brake leads by {log.brake_delay_s:.3f} s"
+        lines.append(
+            f"{log.file}: {log.brakings_used} of {log.brakings} brakings used"
+            f"{f', {log.plateaus} up to where a wheel let go' if log.plateaus else ''}{late}."
+        )
+    if result.next_test:
+        lines.append(f"Next test: {result.next_test}.")
+    if result.car_file:
+        lines.append(f"Car file: {result.car_file}")
+        lines.append(f"Plan with it: foreaft plan --car {result.car_file} --sheet zones.csv")
+    return "\n".join(line.rstrip() for line in "\n".join(lines).split("\n"))
+
+
+def crossover(one: LearnCrossover) -> str:
+    """The crossover as one sentence."""
+    if one.setting is None or one.low_90 is None or one.high_90 is None:
+        return f"Crossover: cannot tell: {one.because}. To settle it: {one.would_settle}."
+    half = 0.5 * (one.high_90 - one.low_90)
+    where = (
+        f"at {(one.decel_mps2 or 0.0) / GRAVITY_MPS2:.2f} g and "
+        f"{kmh_from_mps(one.speed_mps or 0.0):.0f} km/h"
+    )
+    text = (
+        f"Both ends slip equally at {one.setting:.1f} +-{half:.1f} {where} "
+        f"(90 %, {one.brakings} brakings)."
+    )
+    if not one.inside:
+        text += f" That is {one.because}. To settle it: {one.would_settle}."
+    return text
+
+
+def _row(one: LearnParameter) -> tuple[str, ...]:
+    now = "" if one.estimate is None else _number(one.estimate)
+    interval = ""
+    if one.low_90 is not None and one.high_90 is not None:
+        interval = f"{_number(one.low_90)} to {_number(one.high_90)}"
+    before = f"{_number(one.prior_low)} to {_number(one.prior_high)}"
+    return (_name(one), before, now, interval, WORDS[one.verdict])
+
+
+def _name(one: LearnParameter) -> str:
+    return one.key if one.setting is None else f"{one.key} at {one.setting:g}"
+
+
+def _number(value: float) -> str:
+    return f"{value:.4g}"
+
+
+def _reasons(told: list[LearnParameter]) -> list[str]:
+    """Why what is wanted most was not learned, each reason once."""
+    lines: list[str] = []
+    for one in told:
+        if one.verdict in ("not_identifiable", "contradictory"):
+            text = f"{_name(one)}: {one.because}."
+            if one.would_settle:
+                text += f" To settle it: {one.would_settle}."
+            lines.append(text)
+    return ["", *lines, ""] if lines else [""]

@@ -1,0 +1,406 @@
+"""The job ``learn``: what logs show about a car, and the car file that follows from it."""
+
+from __future__ import annotations
+
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Final
+
+import numpy as np
+
+from foreaft.base.errors import CannotTell, ForeaftError, InputError
+from foreaft.files import toml
+from foreaft.files.atomic import write_folder
+from foreaft.files.sheet import slug
+from foreaft.jobs.common import Cancelled, Notes, Progress, envelope, identity, never, silent
+from foreaft.jobs.load import joint_draws, load_car, load_conditions
+from foreaft.jobs.requests import LearnRequest
+from foreaft.laps.brakings import brakings
+from foreaft.laps.series import Series, series_of
+from foreaft.laps.session import look_at
+from foreaft.learn import car as lc
+from foreaft.learn import crossover as cr
+from foreaft.learn import foot, settle
+from foreaft.learn.fit import Fit
+from foreaft.learn.observe import Observed, observe, together
+from foreaft.learn.verdict import Judged, correlation, judge
+from foreaft.logs.clean import ROAD_SPEED
+from foreaft.logs.mapping import read_mapping, typed
+from foreaft.logs.read import read_log
+from foreaft.logs.recording import Recording
+from foreaft.model.answers import Envelope, Input
+from foreaft.model.answers_learn import (
+    Learn,
+    LearnCorrelation,
+    LearnCrossover,
+    LearnLog,
+    LearnParameter,
+)
+from foreaft.model.car import Car
+
+CAR_FILE: Final = "car.toml"
+DRAWS_FILE: Final = "draws.csv"
+
+SCATTER_RANGE: Final = (0.02, 0.20)
+DEPTH_RANGE: Final = (0.0, 1.0)
+"""What drivers do, from pro to novice; from turn-in to the apex. Common practice, no source."""
+
+
+@dataclass(frozen=True, eq=False)
+class _Session:
+    recording: Recording
+    series: Series
+    seen: Observed
+
+
+def learn(
+    request: LearnRequest,
+    folder: Path | None = None,
+    progress: Progress = silent,
+    cancelled: Cancelled = never,
+) -> Envelope[Learn]:
+    """Learn what logs of one car show, and write a car file into a folder.
+
+    Raises
+    ------
+    InputError
+        If a file is wrong or a log has no speed.
+    CannotTell
+        If nobody has said which way the adjuster counts.
+    """
+    del cancelled
+    notes = Notes()
+    car, car_file = load_car(request.car, request.quick)
+    conditions, conditions_file = load_conditions(request.conditions)
+    notes.assume_car(car)
+    sessions = _sessions(request, progress)
+    seen = together([one.seen for one in sessions])
+    _check(car, seen)
+    _warn(car, seen, sessions, notes)
+    progress("fit", 0, 1)
+    what = lc.known(car, conditions, joint_draws(car, car_file), request.seed)
+    found = lc.fitted(seen, what, request.seed, _turns_logged(sessions))
+    columns = lc.columns_of(seen, what, found)
+    judged = [judge(one) for one in columns]
+    progress("fit", 1, 1)
+    where = settle.situation_of(seen)
+    told = [one for one, own in zip(columns, judged, strict=True) if own.verdict in lc.MOVED]
+    names = [_name(one.key, one.setting) for one in told]
+    files = None if folder is None else _write(folder, what, found, judged, sessions)
+    inputs = {
+        "car": identity(car, car_file),
+        "conditions": identity(conditions, conditions_file),
+    } | _inputs(sessions)
+    result = Learn(
+        car_name=car.name,
+        crossover=_crossover(seen, what, where),
+        parameters=[
+            *(_parameter(one, where) for one in judged),
+            *_driver(sessions, notes),
+        ],
+        correlation=LearnCorrelation(keys=names, matrix=correlation(told).round(4).tolist()),
+        logs=[_log(one) for one in sessions],
+        next_test=settle.next_test(where),
+        car_file=None if files is None else str(files[0]),
+        draws_file=None if files is None else str(files[1]),
+    )
+    asked = {role: one.revision for role, one in inputs.items()} | {"settings": request.settings}
+    written = [] if files is None else [str(one) for one in files]
+    return envelope("learn", result, asked, notes, seed=request.seed, inputs=inputs, files=written)
+
+
+# ---------------------------------------------------------------- what comes in
+
+
+def _sessions(request: LearnRequest, progress: Progress) -> list[_Session]:
+    if len(request.settings) not in (0, 1, len(request.logs)):
+        raise InputError(
+            "There are not as many settings as logs.",
+            code="contradiction",
+            key="setting",
+            value=len(request.settings),
+            allowed=f"1 or {len(request.logs)}",
+            unit="",
+            hint="Give one for all logs, or one each in their order.",
+        )
+    said = read_mapping(request.mapping) if request.mapping else None
+    words = typed(request.maps) if request.maps else None
+    found: list[_Session] = []
+    for number, file in enumerate(request.logs):
+        progress("logs", number, len(request.logs))
+        each = request.settings[number] if len(request.settings) > 1 else None
+        setting = each if each is not None else next(iter(request.settings), None)
+        for recording in read_log(file, said, words).recordings:
+            series = series_of(recording)
+            found.append(_Session(recording, series, observe(series, setting, len(found))))
+    progress("logs", len(request.logs), len(request.logs))
+    return found
+
+
+def _check(car: Car, seen: Observed) -> None:
+    adjuster = car.adjuster
+    if adjuster is None or not adjuster.needs_anchor or adjuster.higher_means is not None:
+        return
+    shows = _direction(seen)
+    hint = "" if shows is None else f"; the line pressures of this log say {shows}, check it"
+    raise CannotTell(
+        "what a setting does",
+        because="nobody has confirmed which way the adjuster counts, and the wrong way hurts",
+        would_settle='adjuster.higher_means = "front" or "rear" in the car file; of a class of '
+        f"car, tell it by --today, --higher and --first{hint}",
+    )
+
+
+def _direction(seen: Observed) -> str | None:
+    """Which way the number counts, by the pressures at two settings; None where they are not."""
+    p = seen.pieces
+    fine = p.braked & np.isfinite(p.setting) & (p.front_Pa > 0.0) & (p.rear_Pa > 0.0)
+    if fine.sum() < 4 or np.ptp(p.setting[fine]) == 0.0:
+        return None
+    ratio = np.log(p.front_Pa[fine] / p.rear_Pa[fine])
+    return "front" if float(np.polyfit(p.setting[fine], ratio, 1)[0]) > 0.0 else "rear"
+
+
+def _warn(car: Car, seen: Observed, sessions: Sequence[_Session], notes: Notes) -> None:
+    adjuster = car.adjuster
+    settings = seen.settings
+    if not settings and seen.firm:
+        notes.warn(
+            "setting_unknown",
+            "no channel says what the adjuster showed, and no --setting: nothing of the share can "
+            "be learnt",
+        )
+    if adjuster is not None and settings:
+        out = [one for one in settings if not adjuster.min <= one <= adjuster.max]
+        if out:
+            notes.warn(
+                "setting_outside",
+                f"the adjuster never shows {', '.join(f'{one:g}' for one in out)}: brakings there "
+                "are left out",
+            )
+    if car.brakes.anti_lock:
+        notes.warn(
+            "anti_lock",
+            "the car has anti-lock: what it levels is left out as soon as a wheel passes its peak",
+        )
+    for one in sessions:
+        sources = one.series.sources
+        if one.seen.firm and "brake" not in sources:
+            notes.warn(
+                "no_brake_channel",
+                f"{one.recording.file}: no channel of the brake; brakings are found by their "
+                "deceleration",
+            )
+    for key, value, unit, why in (
+        ("learn.road_grade", 0.0, "", "the road is level where the car braked"),
+        ("learn.wheel_speed_scale_sd", 0.008, "", "of each wheel sensor"),
+        ("learn.stiffness_ratio_sd", 0.05, "", "slip stiffness over friction, front against rear"),
+        ("learn.slip_curve_sd", 0.06, "", "slip at the peak against slip well below it"),
+        ("learn.pressure_scale_sd", lc.PRESSURE_SCALE_SD, "", "of each pressure sensor"),
+    ):
+        notes.assume(key, value, unit, f"assumption: {why}")
+
+
+def _turns_logged(sessions: Sequence[_Session]) -> bool:
+    """Whether the wheels' own turns were logged, and not a road speed made of them."""
+    return not any(
+        one.what.startswith(ROAD_SPEED) for own in sessions for one in own.recording.done
+    )
+
+
+def _inputs(sessions: Sequence[_Session]) -> dict[str, Input]:
+    found: dict[str, Input] = {}
+    for k, one in enumerate(sessions, 1):
+        recording = one.recording
+        role = "log" if k == 1 else f"log_{k}"
+        found[role] = Input(
+            id=slug(Path(recording.file).stem), revision=recording.sha256[:12], file=recording.file
+        )
+    return found
+
+
+# ---------------------------------------------------------------- the answer
+
+
+def _name(key: str, setting: float | None) -> str:
+    return key if setting is None else f"{key}@{setting:g}"
+
+
+def _parameter(one: Judged, where: settle.Situation) -> LearnParameter:
+    return LearnParameter(
+        key=one.key,
+        setting=one.setting,
+        unit=one.unit,
+        prior_low=one.prior_low,
+        prior_high=one.prior_high,
+        estimate=one.estimate,
+        low_90=one.low,
+        high_90=one.high,
+        verdict=one.verdict,
+        because=settle.because(one, where),
+        would_settle=settle.would_settle(one, where),
+    )
+
+
+def _crossover(seen: Observed, what: lc.Known, where: settle.Situation) -> LearnCrossover:
+    ratio = lc.ratio_of(seen, what) if where.wheels else None
+    found = None if ratio is None else cr.crossover(seen, ratio)
+    if found is not None:
+        return LearnCrossover(
+            setting=found.setting,
+            low_90=found.low,
+            high_90=found.high,
+            decel_mps2=found.decel_mps2,
+            speed_mps=found.speed_mps,
+            brakings=found.brakings,
+            inside=found.inside,
+            because="front and rear slip are equal there, as driven, with the engine's pull"
+            if found.inside
+            else "a straight line drawn on past the settings that were driven",
+            would_settle="" if found.inside else "stops at settings on both sides of it",
+        )
+    return LearnCrossover(
+        setting=None,
+        low_90=None,
+        high_90=None,
+        decel_mps2=None,
+        speed_mps=None,
+        brakings=seen.firm,
+        inside=False,
+        because=_no_crossover(where, ratio is not None),
+        would_settle=settle.next_test(where) or settle.STOPS,
+    )
+
+
+def _no_crossover(where: settle.Situation, free: bool) -> str:
+    if not where.wheels:
+        return "no wheel speeds that name an axle"
+    if not where.setting_known:
+        return "the log does not say at which setting it was driven"
+    if where.settings < 2:
+        return "one setting only"
+    if not free:
+        return "the wheels are not seen rolling freely for long enough"
+    if where.slip_over_noise < settle.SLIP_SEEN:
+        return "the braking is so gentle that the wheels' slip sits in their noise"
+    return "the slips of the two settings do not differ by more than brakings scatter"
+
+
+def _log(one: _Session) -> LearnLog:
+    seen, recording = one.seen, one.recording
+
+    def known(values: np.ndarray) -> list[float | None]:
+        return [float(x) if np.isfinite(x) else None for x in values]
+
+    return LearnLog(
+        run_id=recording.run_id,
+        file=recording.file,
+        brake_channels=list(seen.brake),
+        brake_delay_s=seen.delay_s,
+        wheel_radius_m=known(seen.radius_m),
+        wheel_radius_error_m=known(seen.radius_error_m),
+        settings=seen.settings,
+        brakings=seen.brakings,
+        brakings_used=seen.firm,
+        plateaus=seen.plateaus,
+    )
+
+
+# ---------------------------------------------------------------- the driver
+
+
+def _driver(sessions: Sequence[_Session], notes: Notes) -> list[LearnParameter]:
+    """Scatter of the pedal and depth, from brakings that repeat."""
+    levels: list[tuple[Hashable, float]] = []
+    depths: list[float] = []
+    for one in sessions:
+        alike, deep = _repeats(one)
+        levels += alike
+        depths += deep
+    if not depths:
+        notes.warn("no_zones", "no laps with zones in the logs: depth is not looked at")
+    return [
+        _of_driver(
+            "driver.pedal_scatter_frac",
+            foot.scatter([(name, level) for name, level in levels if level > 0.0]),
+            SCATTER_RANGE,
+            "brakings of one zone, or stops at one setting, meant to be alike",
+            "six or more brakings meant to be alike, with a channel of the brake",
+        ),
+        _of_driver(
+            "driver.depth_frac",
+            foot.mean_of(depths),
+            DEPTH_RANGE,
+            "how far past turn-in the brake is kept, over all zones",
+            "laps with position, or the distance driven, and a circuit",
+        ),
+    ]
+
+
+def _repeats(one: _Session) -> tuple[list[tuple[Hashable, float]], list[float]]:
+    """Levels of held pedals by what they have in common, and depths where there are laps."""
+    series = one.series
+    try:
+        session = look_at(one.recording)
+    except ForeaftError:
+        found: list[tuple[Hashable, float]] = []
+        for braking in brakings(series):
+            level = foot.held(series, braking)
+            setting = None if series.setting is None else float(series.setting[int(braking.start)])
+            if level is not None:
+                found.append((("stop", setting), level))
+        return found, []
+    levels: list[tuple[Hashable, float]] = []
+    for passed in session.passes:
+        level = foot.held(series, passed.braking)
+        if level is not None and passed.lap_id in session.full:
+            levels.append(((one.recording.run_id, passed.zone_id), level))
+    depths = [row.depth_frac for row in session.rows if row.lap_id in session.full]
+    return levels, depths
+
+
+def _of_driver(
+    key: str,
+    found: foot.Estimate | None,
+    before: tuple[float, float],
+    because: str,
+    would_settle: str,
+) -> LearnParameter:
+    part = 1.0 if found is None else (found.high - found.low) / (before[1] - before[0])
+    told = found is not None and part < 0.9
+    return LearnParameter(
+        key=key,
+        setting=None,
+        unit="",
+        prior_low=before[0],
+        prior_high=before[1],
+        estimate=found.value if found is not None and told else None,
+        low_90=found.low if found is not None and told else None,
+        high_90=found.high if found is not None and told else None,
+        verdict=("learned" if part < 0.5 else "narrowed") if told else "not_identifiable",
+        because=because if told else "too few brakings that were meant to be alike",
+        would_settle="" if told and part < 0.5 else would_settle,
+    )
+
+
+# ---------------------------------------------------------------- what is written
+
+
+def _write(
+    folder: Path,
+    what: lc.Known,
+    found: Fit,
+    judged: Sequence[Judged],
+    sessions: Sequence[_Session],
+) -> tuple[Path, Path]:
+    runs = ", ".join(one.recording.run_id for one in sessions[:4])
+    made = lc.written(what, found, judged, DRAWS_FILE, f"learned from {runs}")
+    write_folder(folder, {CAR_FILE: toml.dump(made.car), DRAWS_FILE: _table(made.draws)})
+    return folder / CAR_FILE, folder / DRAWS_FILE
+
+
+def _table(draws: Mapping[str, np.ndarray]) -> str:
+    rows = np.column_stack(list(draws.values()))
+    lines = [",".join(draws), *(",".join(f"{x:.9g}" for x in row) for row in rows)]
+    return "\n".join(lines) + "\n"

@@ -1,0 +1,127 @@
+"""The job learn and its command: from a log to a car file a plan can be run on at once."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+
+from foreaft.base.errors import CannotTell, InputError
+from foreaft.cli import main
+from foreaft.files.draws import read_draws
+from foreaft.files.toml import read_car
+from foreaft.jobs.learn import learn
+from foreaft.jobs.record import record
+from foreaft.jobs.requests import LearnRequest, Quick, RecordRequest
+
+QUICK = Quick(today=0.0, higher="front", first="front", lowest=-23.0, highest=23.0)
+TYPED = ["--car", "gt-mid", "--today", "0", "--higher", "front", "--first", "front"]
+TYPED += ["--lowest", "-23", "--highest", "23"]
+
+
+@pytest.fixture(scope="module")
+def log(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Four stops of a nominal GT, two at each end of its adjuster."""
+    asked = RecordRequest(
+        car="gt-mid", quick=QUICK, stops=2, settings=[-20.0, 20.0], effort=[0.65], seed=11
+    )
+    return Path(record(asked, tmp_path_factory.mktemp("stops")).result.log)
+
+
+@pytest.fixture(scope="module")
+def learned(log: Path, tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = tmp_path_factory.mktemp("learned") / "out"
+    learn(LearnRequest(logs=[log], car="gt-mid", quick=QUICK), folder)
+    return folder
+
+
+def test_the_car_file_is_good_and_a_plan_runs_on_it(
+    learned: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    car = learned / "car.toml"
+    assert main(["check", str(car)]) == 0
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text(
+        "name,approach_kmh,min_kmh,radius_m,depth_frac,direction,hand_time_s\n"
+        "T1,210,80,60,0.6,left,5\nT3,190,110,120,0.3,right,4\n",
+        "utf-8",
+    )
+    capsys.readouterr()
+    asked = ["plan", "--car", str(car), "--sheet", str(sheet), "--samples", "40", "--json"]
+    assert main(asked) == 0
+    plan = json.loads(capsys.readouterr().out)
+    first = plan[0] if isinstance(plan, list) else plan
+    # The share is known now, so that nothing is relative to an anchor any more.
+    assert not {"no_anchor", "class_and_anchor_only"} & {one["code"] for one in first["warnings"]}
+
+
+def test_the_file_holds_what_was_learned_and_the_draws_hang_together(
+    log: Path, learned: Path
+) -> None:
+    answer = learn(LearnRequest(logs=[log], car="gt-mid", quick=QUICK)).result
+    truth = json.loads((log.parent / f"{log.name}.truth.json").read_text("utf-8"))
+    share = {one["setting"]: one["front_share_frac"] for one in truth["settings"]}
+    told = [one for one in answer.parameters if one.key == "force_share_frac"]
+    assert [one.setting for one in told] == [-20.0, 20.0]
+    for one in told:
+        assert one.setting is not None
+        assert one.estimate == pytest.approx(share[one.setting], abs=0.02)
+    car, draws = read_car(learned / "car.toml"), read_draws(learned / "draws.csv")
+    assert car.adjuster is not None
+    ends = [one.front_share_frac for one in car.adjuster.known]
+    for number, one in enumerate(ends, 1):
+        column = draws[f"adjuster.known.{number}.front_share_frac"]
+        assert one.sd == pytest.approx(float(column.std()), rel=1e-4)
+    keys = {one.key for one in answer.parameters}
+    assert {"height_per_wheelbase", "gain_front_N_per_Pa", "driver.pedal_scatter_frac"} <= keys
+    names, matrix = answer.correlation.keys, answer.correlation.matrix
+    assert len(matrix) == len(names)
+    assert all(matrix[i][i] == pytest.approx(1.0, abs=1e-3) for i in range(len(names)))
+
+
+def test_every_number_not_learned_has_a_reason_and_a_test(log: Path) -> None:
+    answer = learn(LearnRequest(logs=[log], car="gt-mid", quick=QUICK)).result
+    for one in answer.parameters:
+        assert one.because
+        assert (one.would_settle == "") == (one.verdict == "learned")
+        if one.verdict in ("not_identifiable", "not_attempted"):
+            assert one.estimate is None
+            assert one.low_90 is None
+
+
+def test_the_command_leads_with_the_crossover(
+    log: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["learn", str(log), *TYPED]) == 0
+    shown = capsys.readouterr().out
+    lines = [line for line in shown.splitlines() if line.strip()]
+    assert lines[1].startswith(("Both ends slip equally at", "Crossover: cannot tell"))
+    assert "force_share_frac at -20" in shown
+
+
+def test_nobody_has_said_which_way_the_number_counts(log: Path) -> None:
+    """The log may show it; it is still asked for, because the wrong way hurts."""
+    with pytest.raises(CannotTell) as error:
+        learn(LearnRequest(logs=[log], car="gt-mid"))
+    assert "say front" in str(error.value.would_settle)
+
+
+def test_settings_that_fit_no_log_are_refused(log: Path) -> None:
+    with pytest.raises(InputError) as error:
+        learn(LearnRequest(logs=[log, log, log], car="gt-mid", quick=QUICK, settings=[1.0, 2.0]))
+    assert error.value.key == "setting"
+
+
+def test_a_log_that_is_none_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    bad = tmp_path / "bad.csv"
+    bad.write_text("speed\nfast\n", "utf-8")
+    assert main(["learn", str(bad), *TYPED]) == 2
+    assert "bad.csv" in capsys.readouterr().err
+
+
+def test_settings_outside_the_adjuster_are_left_out_and_said(log: Path) -> None:
+    narrow = QUICK.model_copy(update={"lowest": -5.0, "highest": 5.0})
+    answer = learn(LearnRequest(logs=[log], car="gt-mid", quick=narrow))
+    assert "setting_outside" in {one.code for one in answer.warnings}
+    assert not [one for one in answer.result.parameters if one.key == "force_share_frac"]
