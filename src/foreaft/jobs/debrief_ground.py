@@ -163,12 +163,14 @@ def sessions_of(
 ) -> list[Session]:
     """Look at sessions, all matched to the zones of one: the longest, if no other is given."""
     made: dict[int, Session] = {}
+    same_driver = like is None
     refused: list[CannotTell] = []
     for number in sorted(range(len(recordings)), key=lambda k: -recordings[k].duration_s):
         circuit = ground.circuit if like is None else like.placed.stations
         zones = None if like is None else like.zones
         try:
-            one = look_at(recordings[number], circuit, ground.known, ground.side, zones)
+            keeps = like is not None and same_driver and like.keeps_line
+            one = look_at(recordings[number], circuit, ground.known, ground.side, zones, keeps)
         except CannotTell as error:  # a way to the pits and back beside a whole run
             refused.append(error)
             continue

@@ -63,7 +63,7 @@ AGAIN: Final = 0.2
 STAB_S: Final = 0.1
 
 SURE: Final = 0.99
-SURE_LEAST: Final[dict[str, float]] = {"wide": 0.6, "unused": 0.6, "double_stab": 0.6}
+SURE_LEAST: Final[dict[str, float]] = {"wide": 0.55, "unused": 0.6, "double_stab": 0.6}
 """What is less sure than this is not told; else what is rather so than not."""
 
 
@@ -390,31 +390,44 @@ ON_LINE_M: Final = 0.75
 """A session whose middle offset is smaller was driven on the circuit's own line."""
 
 
-def outward_of(placed: Placed, zones: Sequence[Zone], passes: Sequence[Pass]) -> Floats | None:
+def outward_of(
+    placed: Placed, zones: Sequence[Zone], passes: Sequence[Pass], keeps_line: bool = False
+) -> tuple[Floats | None, bool]:
     """How far outside its usual line the car is in each zone. [m]
 
     With position by the offset from the circuit's line where the session keeps to that, else from
     the inner third of its own passes; without position by the path's curvature summed twice from
     the brake point, against the same of the other passes.
     None without curvature, or with fewer than three passes of every zone.
+
+    Parameters
+    ----------
+    keeps_line : bool
+        Whether it is known of another session that this car is driven on the circuit's line.
+
+    Returns
+    -------
+    outward, keeps_line
+        The second says what this session shows of it.
     """
     beside = placed.offset_m
     bend = path_curvature(placed.series)
     if beside is None and bend is None:
-        return None
+        return None, False
     if beside is not None and "latitude_deg" in placed.series.sources.get("position", ()):
         beside = _without_wander(placed, passes, beside)
     keeps = False
     if beside is not None and passes:
         there = np.concatenate([beside[window(placed, one)] for one in passes])
-        keeps = bool(np.median(np.abs(there)) < ON_LINE_M)
+        there = there[np.isfinite(there)]
+        keeps = keeps_line or (len(there) > 0 and bool(np.median(np.abs(there)) < ON_LINE_M))
     found = np.full(len(placed.s_m), np.nan)
     for zone in zones:
         own = [one for one in passes if one.zone_id == zone.zone_id]
         values = beside if beside is not None else bend
         if values is not None and (keeps or len(own) >= PASSES_LEAST):
             _fill_outward(placed, zone, own, values, keeps, beside is None, found)
-    return None if np.isnan(found).all() else found
+    return (None if np.isnan(found).all() else found), keeps
 
 
 def _fill_outward(

@@ -60,6 +60,7 @@ class Session:
     moved: float | None
     """How far the log lies beside the circuit after it was laid onto it; None where it was not."""
     anti_lock: bool
+    keeps_line: bool
 
     @property
     def full(self) -> frozenset[str]:
@@ -73,6 +74,7 @@ def look_at(
     known: Sequence[Known] = (),
     car: CarSide | None = None,
     zones: Sequence[Zone] | None = None,
+    keeps_line: bool = False,
 ) -> Session:
     """Look at one session.
 
@@ -86,6 +88,8 @@ def look_at(
         For the use of grip by the model, and the size of the car.
     zones : sequence of Zone, optional
         Zones of another session of the same circuit, to be matched to.
+    keeps_line : bool
+        Whether that other session was driven on the circuit's own line.
 
     Raises
     ------
@@ -107,7 +111,7 @@ def look_at(
     if car is not None:
         lag = float(car.vector[at.BRAKE_DELAY] + car.vector[at.BRAKE_BUILD_UP])
     zones, passes = passes_of(placed, brakings(series, lag_s=lag), known, zones, lag)
-    return _judged(recording, placed, zones, passes, car, closed, path.drawn, moved)
+    return _judged(recording, placed, zones, passes, car, closed, path.drawn, moved, keeps_line)
 
 
 def gate_of(stations: Stations) -> Gate:
@@ -170,6 +174,7 @@ def _judged(
     closed: Closure | None,
     drawn: bool,
     moved: float | None,
+    keeps_line: bool,
 ) -> Session:
     series = placed.series
     shown, best = use_shown(series, pressed(series))
@@ -180,12 +185,13 @@ def _judged(
     if car is not None:
         track = float(car.vector[at.TRACK_FRONT])
         base, weight = float(car.vector[at.WHEELBASE]), float(car.vector[at.FRONT_WEIGHT])
+    outward, keeps_line = outward_of(placed, zones, passes, keeps_line)
     evidence = Evidence(
         wheels=wheel_slip(series, track),
         axles=axle_slip(series, base, weight),
         use_shown=shown,
         level=brake_level(placed),
-        outward_m=outward_of(placed, zones, passes),
+        outward_m=outward,
         outward_by=series.sources["position"] if not drawn else series.sources["curvature"],
         counter=countersteer(series),
         anti_lock=car is not None and car.anti_lock,
@@ -211,6 +217,7 @@ def _judged(
         drawn=drawn,
         moved=moved,
         anti_lock=evidence.anti_lock,
+        keeps_line=keeps_line,
     )
 
 
