@@ -6,12 +6,12 @@ import time
 
 import numpy as np
 import pytest
-from laps.driven import recording_of, session
 
 from foreaft.files.classes import load_class
 from foreaft.jobs.situation import nominal
 from foreaft.laps.session import CarSide, look_at
 from foreaft.model.conditions import Conditions
+from laps.driven import recording_of, session
 
 
 @pytest.mark.slow
