@@ -277,3 +277,15 @@ def test_what_is_no_plan_is_refused(tmp_path: Path, text: str, code: str) -> Non
 def test_a_missing_log_is_refused(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["debrief", str(tmp_path / "none.csv"), "--json"]) == 2
     assert json.loads(capsys.readouterr().out)["schema"] == "foreaft.error/1"
+
+
+@pytest.mark.slow
+def test_without_position_places_come_from_the_curvature(full: Made) -> None:
+    """Speed, yaw rate and lateral acceleration alone place most brake points within 3 m."""
+    maps = ["Latitude=ignored", "Longitude=ignored"]
+    result = debrief(DebriefRequest(logs=[full[0]], maps=maps, **ON_DEMO)).result
+    off = brake_errors(result, full[1])
+    assert len(off) > 80
+    assert np.mean(np.abs(off) < 3.0) > 0.85
+    assert np.mean(np.abs(off) < 6.0) > 0.97
+    assert "which line was driven" in [one.what for one in result.cannot_tell]

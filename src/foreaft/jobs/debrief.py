@@ -449,8 +449,8 @@ def _pass(row: Measured, other_best: float | None) -> DebriefPass:
     return DebriefPass(
         lap_id=row.lap_id,
         zone_id=row.zone_id,
-        brake_s_m=row.brake_s_m,
-        release_s_m=row.release_s_m,
+        brake_s_m=_known(row.brake_s_m),
+        release_s_m=_known(row.release_s_m),
         approach_speed_mps=row.approach_speed_mps,
         min_speed_mps=row.min_speed_mps,
         brake_distance_m=row.brake_distance_m,
@@ -458,7 +458,7 @@ def _pass(row: Measured, other_best: float | None) -> DebriefPass:
         mfdd_mps2=row.mfdd_mps2,
         mean_decel_mps2=row.mean_decel_mps2,
         peak_decel_mps2=row.peak_decel_mps2,
-        depth_frac=row.depth_frac,
+        depth_frac=_known(row.depth_frac),
         brake_left_frac=row.brake_left_frac,
         release_shape_frac=row.release_shape_frac,
         release_s=row.release_s,
@@ -472,6 +472,11 @@ def _pass(row: Measured, other_best: float | None) -> DebriefPass:
         lost_s=row.lost_s,
         lost_other_s=against,
     )
+
+
+def _known(value: float) -> float | None:
+    """A place the lap has; None off the laps that could be placed."""
+    return value if np.isfinite(value) else None
 
 
 def _run(one: Recording) -> RunFace:

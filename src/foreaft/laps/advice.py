@@ -73,6 +73,7 @@ def spread_of(rows: Sequence[Measured], measure: str) -> Spread | None:
     """Median and standard deviation of a measure over passes; None where no pass has it."""
     values = [getattr(row, measure) for row in rows]
     good = np.array([value for value in values if value is not None], dtype=np.float64)
+    good = good[np.isfinite(good)]  # a place off the laps is none
     if len(good) == 0:
         return None
     sd = float(np.std(good, ddof=1)) if len(good) > 1 else None

@@ -237,8 +237,8 @@ def _joined(
             same = abs(_apart(bends[corner].apex_s_m, bends[other].apex_s_m, length)) < MATCH_M
             laps = {lap.lap_id for lap, _ in members}
             both = laps & {lap.lap_id for lap, _ in theirs}
-            mine = float(np.median([placed.place(b.start) for _, b in members]))
-            other_s = float(np.median([placed.place(b.start) for _, b in theirs]))
+            mine = float(np.nanmedian([placed.place(b.start) for _, b in members]))
+            other_s = float(np.nanmedian([placed.place(b.start) for _, b in theirs]))
             if same or (not both and abs(_apart(mine, other_s, length)) < MATCH_M):
                 into = other
                 break
@@ -295,7 +295,11 @@ def _zones(
     whole = {lap.lap_id for lap in placed.split.whole or placed.split.laps}
     often = []
     for corner, members in by_corner.items():
-        laps = {lap.lap_id for lap, _ in members if lap.lap_id in whole}
+        laps = {
+            lap.lap_id
+            for lap, braking in members
+            if lap.lap_id in whole and np.isfinite(placed.place(braking.start))
+        }
         if len(laps) >= max(1, OFTEN_FRAC * len(whole)):
             often.append(corner)
     often.sort(key=lambda corner: bends[corner].apex_s_m)
@@ -303,7 +307,8 @@ def _zones(
     for corner in often:
         apex = bends[corner].apex_s_m
         brakes = [_apart(placed.place(b.start), apex, length) for _, b in by_corner[corner]]
-        rough.append((apex, min(brakes), float(np.median(brakes))))
+        known_ones = [one for one in brakes if np.isfinite(one)]
+        rough.append((apex, min(known_ones), float(np.median(known_ones))))
     zones: list[Zone] = []
     taken: set[str] = set()
     for i, corner in enumerate(often):

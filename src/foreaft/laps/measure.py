@@ -196,7 +196,7 @@ def _one(placed: Placed, zone: Zone, one: Pass, level: Floats, decel: Floats) ->
         brake_distance_m=float(run),
         mean_decel_mps2=(v0**2 - end**2) / (2.0 * run) if run > 0.0 else 0.0,
         peak_decel_mps2=float(decel[first : low + 1].max()),
-        depth_frac=max(float(depth), 0.0),
+        depth_frac=float(np.maximum(depth, 0.0)),
         mfdd_mps2=mean_fully_developed(
             np.concatenate(([v0], series.speed_mps[first + 1 : low + 1])),
             np.concatenate(([start_m], series.distance_m[first + 1 : low + 1])),
