@@ -65,7 +65,8 @@ USES: Final = 8  # four places: use of each wheel when the first one passed its 
 SLIPS: Final = 12  # two places: slip angle front and rear over that at the peak, there
 ENDS: Final = 14  # four places: slip along of each wheel when the axle was lost
 LAST_SPEED: Final = 18  # when the axle was lost [m/s]
-FOUND_SIZE: Final = 19
+BRAKES: Final = 19  # two places: braking force of inside and outside rear at the first wheel [N]
+FOUND_SIZE: Final = 21
 
 
 @kernel
@@ -188,6 +189,7 @@ def press(
                     found[WHEEL_PEDAL], found[WHEEL], found[AT_WHEEL] = felt, wheel, decel
                     found[USES : USES + 4] = out[tc.USE : tc.USE + 4]
                     found[SLIPS] = aim
+                    found[BRAKES], found[BRAKES + 1] = -out[tc.FORCE_X + 2], -out[tc.FORCE_X + 3]
                     found[SLIPS + 1] = state[tc.SIDE_SLIP + 2] / peak
         spent = kappa > 0.0 and aim >= room
         front, rear = _lost(car, state, out, wanted, spent, peak)
@@ -281,21 +283,36 @@ def moving(car: Car, share: float, station: Floats, rise: float = 0.02) -> Limit
     return float(found[AXLE_PEDAL]), float(wheel), float(found[MOST])
 
 
+def _peaks(known: dict[float, Limits], rule: int) -> list[float]:
+    """Give the shares at which a limit is higher than beside them, the two highest."""
+    shares = sorted(known)
+    values = [known[s][rule] for s in shares]
+    tops = [
+        s
+        for i, s in enumerate(shares)
+        if values[i] >= max(values[max(i - 1, 0)], values[min(i + 1, len(values) - 1)])
+    ]
+    return sorted(tops, key=lambda s: known[s][rule])[-2:]
+
+
 def ideal(limits: Callable[[float], Limits]) -> Ideal:
-    """Find the share at which each limit is highest: on a coarse grid, then a fine one round it."""
+    """Find the share at which each limit is highest: on a coarse grid, then a fine one round it.
+
+    A limit may have two peaks with a valley between; both are looked at finely.
+    """
     known = {round(float(s), 4): limits(float(s)) for s in COARSE}
     shares, most = [], []
     for rule in range(len(RULES)):
-        rough = max(known, key=lambda s: known[s][rule])
-        for away in range(-4, 5):
+        for rough, away in product(_peaks(known, rule), range(-4, 5)):
             near = round(rough + away * FINE, 4)
             if near not in known:
                 known[near] = limits(near)
-        best = max((round(rough + i * FINE, 4) for i in range(-3, 4)), key=lambda s: known[s][rule])
-        left, highest, right = (known[round(best + i * FINE, 4)][rule] for i in (-1, 0, 1))
-        bend = max(highest - min(left, right), 1e-9)  # two straight flanks: where they would meet
+        best = max(known, key=lambda s: known[s][rule])
+        sides = [round(best + i * FINE, 4) for i in (-1, 1)]
+        left, right = (known[s][rule] if s in known else known[best][rule] for s in sides)
+        bend = max(known[best][rule] - min(left, right), 1e-9)  # where two flanks would meet
         shares.append(best + 0.5 * (right - left) / bend * FINE)
-        most.append(highest)
+        most.append(known[best][rule])
     return Ideal(np.array(shares), np.array(most))
 
 
@@ -372,12 +389,21 @@ def table_head(first: str, names: list[str]) -> None:
     print("|" + "---|" * (first.count("|") + 1) + "---:|" * len(names))
 
 
-def print_shifts(base: CarArrays, names: list[str], places: list[tuple[Floats, Floats]]) -> None:
-    """Print the differences of the middle car, and the summary over roll share and grip."""
-    found = {
+Shifts = dict[tuple[str, str, float, float], tuple[Floats, Floats, Floats]]
+
+
+def all_shifts(base: CarArrays, places: list[tuple[Floats, Floats]]) -> Shifts:
+    """Give :func:`shifts` of all cars: roll share and grip are changed with engine braking only."""
+    cars = list(product(study.COUPLINGS, ENGINES[:1], SIDES[:1]))
+    cars += list(product(study.COUPLINGS, ENGINES[1:], SIDES))
+    return {
         (name, engine, *side): shifts(study_car(base, name, engine, *side), places)
-        for name, engine, side in product(study.COUPLINGS, ENGINES, SIDES)
+        for name, engine, side in cars
     }
+
+
+def print_shifts(found: Shifts, names: list[str]) -> None:
+    """Print the differences of the middle car, and the summary over roll share and grip."""
     print("\n### Middle of the trail minus straight, points: quasi-steady, in motion\n")
     table_head("limit | coupling | engine braking", names)
     for (i, rule), name, engine in product(enumerate(RULES), study.COUPLINGS, ENGINES):
@@ -405,6 +431,43 @@ def print_shifts(base: CarArrays, names: list[str], places: list[tuple[Floats, F
         print(f"| {rule} | {name} | " + " | ".join(cells) + " |")
 
 
+def over_dips(car: Car, share: float, station: Floats) -> float:
+    """Give the quasi-steady pedal after which an axle stays spent: short dips are passed over.
+
+    A wheel that has just reached its peak has given up its side force and still brakes fully; a
+    little more pedal and it slides, brakes less, and the car may hold again.
+    """
+    _, wheel, _ = quasi(car, share, station)
+    out, last = np.zeros(tr.TRIM_SIZE), 0.0
+    for pedal in np.linspace(0.5 * wheel, 2.2 * wheel, 400):
+        tr.trim(car.still, car.table, share, pedal, station.copy(), out)
+        if min(out[tr.FRONT_MARGIN], out[tr.REAR_MARGIN]) >= 0.0:
+            last = pedal
+        elif 0.0 < (1.0 + tr.SLIDE_BLEND) * last < pedal:
+            break
+    return last
+
+
+def print_dips(
+    found: Shifts, base: CarArrays, names: list[str], places: list[tuple[Floats, Floats]]
+) -> None:
+    """Print the difference with dips of the quasi-steady margin as the limit, and without."""
+    print("\n### Axle, trail minus straight, points; open, 0.1 g\n")
+    print("Quasi-steady, the same with short dips passed over, in motion.\n")
+    table_head("roll share | rear grip", names)
+    shares = np.arange(COARSE[0], COARSE[-1], FINE)
+    for side in SIDES:
+        car = study_car(base, "open", "0.1 g", *side)
+        still, moves, _ = found["open", "0.1 g", *side]
+        cells = []
+        for i, (trail, straight) in enumerate(places):
+            turned = shares[int(np.argmax([over_dips(car, s, trail) for s in shares]))]
+            stopped = shares[int(np.argmax([quasi(car, s, straight)[0] for s in shares]))]
+            over = 100.0 * (turned - stopped)
+            cells.append(f"{still[i, 0]:+.1f}, {over:+.1f}, {moves[i, 0]:+.1f}")
+        print(f"| {side[0]:.2f} | {side[1]:.2f} | " + " | ".join(cells) + " |", flush=True)
+
+
 def _spread(still: Floats, moves: Floats) -> list[str]:
     """Give a cell for each zone from values of shape (cars, zones)."""
     cells = []
@@ -428,7 +491,7 @@ def print_causes(base: CarArrays, names: list[str], places: list[tuple[Floats, F
     print("\n### In motion less quasi-steady, causes taken from both cars; 0.1 g, points\n")
     print("Axle, first wheel, most deceleration.\n")
     table_head("coupling | taken away", names)
-    for name, (word, ways) in product(study.COUPLINGS, taken.items()):
+    for name, (word, ways) in product(("open", "spool"), taken.items()):
         if upright in ways and name != "open":
             continue
         car = study_car(base, name, "0.1 g", *SIDES[0])
@@ -473,14 +536,34 @@ def print_first_wheel(
 ) -> None:
     """Print where the first wheel passes its peak in motion, over the quasi-steady pedal."""
     print("\n### Pedal of the first wheel in motion / quasi-steady; open, 0.1 g\n")
+    print("Which wheel (f, r), slip angle of the front wheels then [rad], in brackets straight.\n")
     table_head("share", names)
     car = study_car(base, "open", "0.1 g", *SIDES[0])
     for share in (0.60, 0.68, 0.76):
         cells = []
         for trail, straight in places:
-            pair = [moving(car, share, x)[1] / quasi(car, share, x)[1] for x in (trail, straight)]
-            cells.append(f"{pair[0]:.3f} (straight {pair[1]:.3f})")
+            held = hold(car, share, trail)
+            turned = held[WHEEL_PEDAL] / quasi(car, share, trail)[1]
+            stopped = moving(car, share, straight)[1] / quasi(car, share, straight)[1]
+            wheel = ("inside", "outside")[int(held[WHEEL]) % 2] + " " + "fr"[int(held[WHEEL]) // 2]
+            cells.append(f"{turned:.3f}, {wheel}, {held[SLIPS]:.3f} ({stopped:.3f})")
         print(f"| {share:.2f} | " + " | ".join(cells) + " |")
+
+
+def print_tied(base: CarArrays, names: list[str], places: list[tuple[Floats, Floats]]) -> None:
+    """Print what a coupling makes of the rear wheels' braking forces, at the same pedal."""
+    print("\n### Rear braking force, outside less inside, where the first wheel peaks in motion\n")
+    print("Share 0.68, 0.1 g; kN: quasi-steady, in motion.\n")
+    table_head("coupling", names)
+    out = np.zeros(tr.TRIM_SIZE)
+    for name in study.COUPLINGS:
+        car, cells = study_car(base, name, "0.1 g", *SIDES[0]), []
+        for trail, _ in places:
+            held = hold(car, 0.68, trail)
+            tr.trim(car.still, car.table, 0.68, held[WHEEL_PEDAL], trail.copy(), out)
+            still = out[tr.WHEEL_FORCE + tr.REAR_OUT] - out[tr.WHEEL_FORCE + tr.REAR_IN]
+            cells.append(f"{still / 1e3:.2f}, {(held[BRAKES + 1] - held[BRAKES]) / 1e3:.2f}")
+        print(f"| {name} | " + " | ".join(cells) + " |", flush=True)
 
 
 def print_let_go(base: CarArrays, names: list[str], places: list[tuple[Floats, Floats]]) -> None:
@@ -501,8 +584,11 @@ def main() -> None:
     """Print the tables of the study."""
     base, names, places = base_and_stations()
     print_first_wheel(base, names, places)
+    print_tied(base, names, places)
     print_let_go(base, names, places)
-    print_shifts(base, names, places)
+    found = all_shifts(base, places)
+    print_shifts(found, names)
+    print_dips(found, base, names, places)
     print_causes(base, names, places)
     print_haste(base, names, places)
 
