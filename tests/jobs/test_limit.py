@@ -206,3 +206,24 @@ def test_every_zone_of_real_circuits(open_data: Callable[[str], Path], name):
     assert answer.result.total.left_out == []
     for zone in answer.result.zones:
         check_zone(zone)
+
+
+@pytest.mark.parametrize("where", ["zone", "lap"])
+def test_a_plan_whose_setting_is_no_number_is_refused(tmp_path, where):
+    """JSON of other programs may say NaN; nothing is nearest to that."""
+    made = json.loads(to_json(plan(PlanRequest(car=CAR, sheet=SHEET, samples=0))[0]))
+    if where == "zone":
+        made["result"]["zones"][1]["setting"] = float("nan")
+    else:
+        made["result"]["lap_setting"]["setting"] = float("nan")
+    file = tmp_path / "plan.json"
+    file.write_text(json.dumps(made), "utf-8")
+    with pytest.raises(InputError) as caught:
+        limit(asked(zone="Mill", plan=file, points=60))
+    assert caught.value.file == str(file)
+
+
+def test_a_folder_is_no_plan(tmp_path):
+    with pytest.raises(InputError) as caught:
+        limit(asked(plan=tmp_path))
+    assert caught.value.code == "not_a_plan"

@@ -398,3 +398,32 @@ def test_what_is_stopped_leaves_nothing(tmp_path: Path) -> None:
     with pytest.raises(Cancelled):
         record(RecordRequest(**STOPS), tmp_path / "out", cancelled=lambda: True)
     assert not list(tmp_path.iterdir())
+
+
+def test_a_corner_the_car_cannot_take_is_not_recorded(tmp_path: Path) -> None:
+    """165 km/h round 62 m is 3.5 g; no car of these ranges makes half of that."""
+    sheet = tmp_path / "sheet.csv"
+    head = "name,approach_kmh,min_kmh,radius_m,depth_frac,direction,hand_time_s\n"
+    sheet.write_text(head + "Mill,265,165,62,0.8,left,4\n", "utf-8")
+    with pytest.raises(InputError) as caught:
+        make(tmp_path / "out", sheet=sheet, laps=1)
+    assert caught.value.code == "corner_too_fast"
+
+
+def test_a_plan_of_another_car_is_driven_and_said_so(tmp_path: Path) -> None:
+    """The car that is driven may differ from the one that was planned for: that is its use."""
+    from foreaft.jobs.common import to_json
+    from foreaft.jobs.plan import plan
+    from foreaft.jobs.requests import PlanRequest
+
+    file = tmp_path / "plan.json"
+    made = plan(PlanRequest(car=CAR, sheet=DEMO / "sheet.csv", samples=0))[0]
+    file.write_text(to_json(made), "utf-8")
+    heavier = tmp_path / "car.toml"
+    text = CAR.read_text("utf-8").replace("mass_kg = { value = 1360", "mass_kg = { value = 1400")
+    heavier.write_text(text, "utf-8")
+    base: dict[str, Any] = {"sheet": DEMO / "sheet.csv", "zone": "Mill", "laps": 1, "plan": file}
+    own = record(RecordRequest(car=CAR, **base), tmp_path / "own")
+    other = record(RecordRequest(car=heavier, **base), tmp_path / "other")
+    assert "plan_of_another" not in [one.code for one in own.warnings]
+    assert "plan_of_another" in [one.code for one in other.warnings]

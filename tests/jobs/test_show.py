@@ -171,7 +171,8 @@ def test_pressed_harder_the_ends_of_the_adjuster_tell_apart_where_the_plan_holds
     assert [one.axle for one in first] == ["rear", "front"]
     for run, drawn in zip(answer.result.runs, scene.runs, strict=True):
         assert "pressed 10 % harder than planned: " in run.sentence
-        assert drawn.label.endswith(", pressed 10 % harder than planned")
+        assert drawn.label.endswith(", pedal +10 %")
+    assert scene.title.endswith(", pressed 10 % harder than planned")
     assert answer.result.practice == calm.result.practice  # practised with the plan's own pedal
     assert answer.request_sha256 != calm.request_sha256
 
@@ -270,3 +271,25 @@ def test_a_setting_that_is_not_there_is_refused_before_anything_is_practised(
     with pytest.raises(InputError) as told:
         show(asked(settings=[54.2]))
     assert told.value.code == "setting_not_there"
+
+
+def test_a_corner_the_car_cannot_take_is_refused_not_driven_slower(tmp_path: Path) -> None:
+    """165 km/h round 62 m is 3.5 g; no car of these ranges makes half of that."""
+    sheet = tmp_path / "sheet.csv"
+    sheet.write_text(
+        "name,approach_kmh,min_kmh,radius_m,depth_frac,direction,hand_time_s\n"
+        "Mill,265,165,62,0.8,left,4\n",
+        "utf-8",
+    )
+    with pytest.raises(InputError) as told:
+        show(asked(sheet=sheet, zone="Mill"))
+    assert told.value.code == "corner_too_fast"
+
+
+def test_where_the_foot_is_too_hard_for_the_plan_it_says_so(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    car, circuit = str(DEMO / "car.toml"), str(DEMO / "brackwater.csv")
+    typed = ["show", "--car", car, "--circuit", circuit, "--zone", "z03", "--press", "1.5"]
+    assert main([*typed, "--setting", "48"]) == 0
+    assert "even the planned setting goes wrong" in capsys.readouterr().out

@@ -28,6 +28,12 @@ def runs(answer: Envelope[Show]) -> str:
         lines += ["", table(HEAD, [_often(one, result, step) for one in often])]
     elif all(one.kind == "clean" for one in result.runs):
         lines += ["", _all_clean(result)]
+    if result.press_frac != 1.0 and result.runs[0].kind != "clean":
+        lines += [
+            "",
+            "Pressed like this even the planned setting goes wrong; with --press nearer to 1 the "
+            "settings tell apart.",
+        ]
     if answer.files:
         lines += ["", "Written:", *(f"  {file}" for file in answer.files)]
     return "\n".join([*lines, ""])

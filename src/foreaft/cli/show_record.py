@@ -13,11 +13,13 @@ MOST_EVENTS = 3
 def record(answer: Envelope[Record]) -> str:
     """One line per lap or stop, and where the log lies."""
     result = answer.result
+    cells = lap_cells(result.laps)
+    happened = "what happened".ljust(max((len(row[-1]) for row in cells), default=0))
     what = {"laps": "lap", "passes": "pass", "stops": "stop"}[result.programme]
     lines = [
         f"{result.car_name}, {result.driver_name}, {result.place_name}: made by a simulated car.",
         "",
-        table((what, "setting", "begins at", "takes", "what happened"), lap_cells(result.laps)),
+        table((what, "setting", "begins at", "takes", happened), cells),
         "",
         f"Logger {result.logger}: {result.logger_meaning}.",
         f"{len(result.channels)} channels, {result.duration_s:.1f} s in "

@@ -62,6 +62,16 @@ def say_pressed(press_frac: float) -> str:
     return f"pressed {abs(percent):.3g} % {'harder' if percent > 0.0 else 'less'} than planned"
 
 
+def label_pressed(press_frac: float) -> str:
+    """Say the same where there is little room.
+
+    >>> label_pressed(0.9)
+    'pedal -10 %'
+    """
+    percent = 100.0 * (press_frac - 1.0)
+    return "" if percent == 0.0 else f"pedal {percent:+.3g} %"
+
+
 def _told(found: Sequence[Happening]) -> list[list[Happening]]:
     """What is worth telling: the first of each kind and axle; wheels of one axle together.
 

@@ -18,6 +18,7 @@ from foreaft.base.errors import InputError
 from foreaft.base.units import KMH_PER_MPS
 from foreaft.jobs.advise import find_zone
 from foreaft.jobs.common import Cancelled, Notes, Progress, envelope, identity, never, silent
+from foreaft.jobs.corners import fastest, refuse_too_fast
 from foreaft.jobs.faces import adjuster_face
 from foreaft.jobs.load import joint_draws, load_car, load_conditions, load_driver
 from foreaft.jobs.plan import Work, work_out, zones_identity
@@ -35,8 +36,6 @@ from foreaft.model.answers import (
 from foreaft.optimum.compare import Way, ways
 from foreaft.optimum.symbols import casadi
 from foreaft.optimum.zone import Collocation, Stretch, stretch
-from foreaft.physics import motion
-from foreaft.physics import trim as tr
 from foreaft.plan import cost as co
 
 Floats = NDArray[np.float64]
@@ -46,9 +45,6 @@ BALANCES: Final[tuple[Balance, ...]] = ("lap_setting", "plan", "range", "free")
 
 MISSING: Final = 0.02
 """Grip that is missing is worth a warning from this part of its square on: one per cent of it."""
-
-TOO_FAST: Final = 1.001
-"""A corner typed this much faster than the car can go is refused."""
 
 
 @dataclass(frozen=True)
@@ -121,6 +117,8 @@ def read_plan(file: Path) -> Envelope[Plan]:
         return Envelope[Plan].model_validate_json(file.read_bytes())
     except FileNotFoundError as error:
         raise _no_plan_in(file, None, "there is no such file") from error
+    except IsADirectoryError as error:
+        raise _no_plan_in(file, None, "this is a folder, not a file") from error
     except ValidationError as error:
         first = error.errors()[0]
         key = ".".join(str(part) for part in first["loc"]) or None
@@ -162,7 +160,7 @@ def _chosen(work: Work, told: Envelope[Plan] | None, file: Path | None) -> _Chos
 
     def row(setting: float, key: str) -> int:
         nearest = int(np.abs(known - setting).argmin())
-        if abs(known[nearest] - setting) > 1e-6:
+        if not abs(known[nearest] - setting) <= 1e-6:  # also where it is no number
             raise InputError(
                 "the adjuster has no such setting",
                 code="no_such_setting",
@@ -198,8 +196,7 @@ def _result(
     progress: Progress,
     cancelled: Cancelled,
 ) -> Limit:
-    if work.lap.stations is None:
-        _refuse_too_fast(work, rows)
+    refuse_too_fast(work, rows)
     cars = work.cars.arrays
     one = Collocation(cars.vector[0], cars.table[0], points)
     zones: list[LimitZone] = []
@@ -224,41 +221,13 @@ def _result(
     )
 
 
-def _refuse_too_fast(work: Work, rows: list[int]) -> None:
-    """Refuse corners of a sheet that are typed faster than the car can take them."""
-    told = []
-    for i in rows:
-        able, asked = _fastest(work, i, 1.0), float(work.lap.arrays.zones[i, co.APEX_SPEED])
-        if asked > TOO_FAST * able:
-            told.append((work.lap.faces[i].name, KMH_PER_MPS * asked, KMH_PER_MPS * able))
-    if not told:
-        return
-    name, asked, able = told[0]
-    more = "" if len(told) == 1 else f", and so are {', '.join(one[0] for one in told[1:])}"
-    raise InputError(
-        f"{name} is too fast for this car{more}",
-        code="corner_too_fast",
-        key=name,
-        value=round(asked, 1),
-        allowed=f"up to {able:.1f}",
-        unit="km/h",
-        hint="check speed and radius of the corner, then the grip and the downforce of the car",
-    )
-
-
-def _fastest(work: Work, i: int, side_use: float) -> float:
-    cars = work.cars.arrays
-    road, scratch = work.lap.arrays.roads[i][0].copy(), np.zeros(tr.TRIM_SIZE)
-    return float(motion.corner_speed(cars.vector[0], cars.table[0], road, scratch, side_use))
-
-
 def _zone(
     work: Work, chosen: _Chosen, i: int, one: Collocation, notes: Notes
 ) -> tuple[Stretch, LimitZone]:
     cars, arrays, face = work.cars.arrays, work.lap.arrays, work.lap.faces[i]
     shares = cars.share[0]
     lap, plan = float(shares[chosen.lap]), float(shares[chosen.zones[i]])
-    apex = min(float(arrays.zones[i, co.APEX_SPEED]), _fastest(work, i, work.side_use))
+    apex = min(float(arrays.zones[i, co.APEX_SPEED]), fastest(work, i, work.side_use))
     if apex < face.apex_speed_mps * 0.999:
         notes.warn(
             "apex_slower",

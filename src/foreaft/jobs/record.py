@@ -17,7 +17,9 @@ from foreaft.drive.stint import STOP, DrivenLap, DrivenRun
 from foreaft.files.atomic import filling_folder
 from foreaft.files.sheet import slug
 from foreaft.jobs.common import Cancelled, Notes, Progress, envelope, identity, never, silent
+from foreaft.jobs.limit import read_plan
 from foreaft.jobs.load import load_car, load_conditions, load_driver
+from foreaft.jobs.planned import warn_of_another
 from foreaft.jobs.record_drive import Driven, drive_laps, drive_stops
 from foreaft.jobs.requests import RecordRequest
 from foreaft.logs import truth as tt
@@ -73,6 +75,9 @@ def record(
         "driver": identity(driver, driver_file),
         "conditions": identity(conditions, conditions_file),
     }
+    if request.plan is not None:
+        told = read_plan(request.plan)
+        warn_of_another({role: one.revision for role, one in told.inputs.items()}, inputs, notes)
     rate = FAST_HZ if any(one.rate_hz > USUAL_HZ for one in logger.sensors) else USUAL_HZ
     drive = drive_laps if request.stops is None else drive_stops
     driven = drive(request, car, driver, conditions, rate, notes, progress, cancelled)
@@ -97,15 +102,15 @@ def record(
     with filling_folder(folder) as part:
         progress("writing", 0, 1)
         written = write(log, part / file, request.format, style)
-        told = _truth(request, driven, fit, log, written, cut, file, inputs)
-        (part / beside).write_text(tt.text_of(told), "utf-8")
+        truth = _truth(request, driven, fit, log, written, cut, file, inputs)
+        (part / beside).write_text(tt.text_of(truth), "utf-8")
     progress("writing", 1, 1)
-    _warn(notes, told)
+    _warn(notes, truth)
     asked = request.model_dump(
         mode="json", exclude={"car", "circuit", "sheet", "zones", "driver", "conditions", "plan"}
     )
     asked |= {role: one.revision for role, one in inputs.items()}
-    result = _result(request, driven, log, written, told, folder, file, beside)
+    result = _result(request, driven, log, written, truth, folder, file, beside)
     files = [str(folder / one) for one in (file, beside)]
     return envelope("record", result, asked, notes, seed=request.seed, inputs=inputs, files=files)
 

@@ -12,7 +12,7 @@ from foreaft.base.errors import Cancelled as Stopped
 from foreaft.base.errors import InputError
 from foreaft.base.units import mps_from_kmh
 from foreaft.drive.course import lap_course
-from foreaft.drive.hands import MEAN, Scatter, assumptions, draw, pilot_row
+from foreaft.drive.hands import MEAN, SKILLS, Scatter, assumptions, draw, pilot_row
 from foreaft.drive.intent import intend
 from foreaft.drive.ride import Vehicle, gear_numbers
 from foreaft.drive.session import Session, zone_session
@@ -29,6 +29,7 @@ from foreaft.drive.stint import (
 from foreaft.drive.trace import Floats
 from foreaft.jobs.advise import find_zone
 from foreaft.jobs.common import Cancelled, Notes, Progress
+from foreaft.jobs.corners import refuse_too_fast
 from foreaft.jobs.load import driven_by, known_adjuster
 from foreaft.jobs.plan import Work, work_out, zones_identity
 from foreaft.jobs.requests import PlanRequest, RecordRequest
@@ -93,6 +94,7 @@ def drive_laps(
     zones = range(len(work.lap.faces))
     if request.zone is not None:
         zones = range(find_zone(work.lap.faces, request.zone), len(zones))[:1]
+    refuse_too_fast(work, zones, SKILLS["apex_speed_frac"].of(driver.level))
     table = _settings(request, work, place, notes)
     vehicle = Vehicle(work.cars.arrays.vector[0], work.cars.arrays.table[0], gear_numbers(work.car))
     learnt: list[Session] = []
@@ -187,7 +189,7 @@ def _check_plan(told: Envelope[Plan], place: Input, request: RecordRequest) -> N
 
 def _index(settings: Floats, wanted: float) -> int:
     nearest = int(np.abs(settings - wanted).argmin())
-    if abs(settings[nearest] - wanted) > 1e-6:
+    if not abs(settings[nearest] - wanted) <= 1e-6:  # also where it is no number
         step = float(settings[1] - settings[0]) if len(settings) > 1 else 0.0
         raise InputError(
             "the adjuster has no such setting",

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from foreaft.base.errors import InputError
 from foreaft.drive.course import HALF_WIDTH_M
-from foreaft.drive.hands import Scatter, draw
+from foreaft.drive.hands import SKILLS, Scatter, draw
 from foreaft.drive.hands import assumptions as skills
 from foreaft.drive.intent import Intent, intend
 from foreaft.drive.lap import ZoneTask, lap_session
@@ -24,7 +24,7 @@ from foreaft.drive.ride import Vehicle, gear_numbers
 from foreaft.drive.scene import Run, Scene
 from foreaft.drive.session import Session, zone_session
 from foreaft.drive.trace import Outcome, Trace
-from foreaft.drive.wording import say_pressed
+from foreaft.drive.wording import label_pressed, say_pressed
 from foreaft.jobs.advise import find_zone
 from foreaft.jobs.common import (
     Cancelled,
@@ -36,6 +36,7 @@ from foreaft.jobs.common import (
     silent,
     to_json,
 )
+from foreaft.jobs.corners import refuse_too_fast
 from foreaft.jobs.faces import adjuster_face
 from foreaft.jobs.load import joint_draws, load_car, load_conditions, load_driver
 from foreaft.jobs.plan import Work, work_out, zones_identity
@@ -125,6 +126,10 @@ def show(
     }
     for setting in request.settings:
         _index(work, setting)  # refused before anything is practised
+    rows = range(len(work.lap.faces))
+    if request.zone is not None:
+        rows = range(find_zone(work.lap.faces, request.zone), len(rows))[:1]
+    refuse_too_fast(work, rows, SKILLS["apex_speed_frac"].of(driver.level))
     planned = _planned(work, told, inputs, notes)
     stand = _stand(request, work, planned, progress)
     _warn(stand, notes)
@@ -426,9 +431,11 @@ def _said(
         way += "forward" if steps > 0 else "rearward"
     many = len(set(indices)) > 1
     shown = "own setting in every zone" if many else format_setting(_shown(stand, indices), step)
-    foot = say_pressed(stand.session.press_frac)
-    way += f", {foot}" if foot else ""
-    return f"{shown}, {way.replace(' too far', '')}", f"{way}: {outcome.sentence}"
+    label = f"{shown}, {way.replace(' too far', '')}"
+    pressed = stand.session.press_frac
+    if pressed != 1.0:
+        label, way = f"{label}, {label_pressed(pressed)}", f"{way}, {say_pressed(pressed)}"
+    return label, f"{way}: {outcome.sentence}"
 
 
 def _face(

@@ -8,6 +8,7 @@ import numpy as np
 
 from foreaft.drive.scene import CarSize, Run, Scene, Spot
 from foreaft.drive.session import Session
+from foreaft.drive.wording import say_pressed
 from foreaft.jobs.plan import Work
 from foreaft.model.answers import ZoneFace
 from foreaft.physics import layout as at
@@ -34,8 +35,9 @@ def scene_of(
         return Spot(s_m, course.at(s_m, pl.X), course.at(s_m, pl.Y))
 
     name = work.lap.name if zone is None else f"{zone.name}, {work.lap.name}"
+    foot = say_pressed(session.press_frac)
     return Scene(
-        title=f"{work.car.name}: {name}",
+        title=f"{work.car.name}: {name}" + (f", {foot}" if foot else ""),
         car_name=work.car.name,
         circuit_name=work.lap.name,
         zone_name=None if zone is None else zone.name,
