@@ -17,7 +17,14 @@ from typing import Any
 from foreaft.base import errors
 from foreaft.cli.parser import CAUTION, make_parser
 from foreaft.jobs import requests
-from foreaft.model import answers, answers_debrief, answers_record, answers_show, answers_trial
+from foreaft.model import (
+    answers,
+    answers_debrief,
+    answers_learn,
+    answers_record,
+    answers_show,
+    answers_trial,
+)
 
 ROOT = Path(__file__).resolve().parents[1]
 SOURCE = ROOT / "src" / "foreaft"
@@ -46,6 +53,7 @@ JOBS: dict[str, tuple[type[answers.Answer], type[requests.Request] | None]] = {
     "read": (answers.ReadLog, requests.ReadRequest),
     "record": (answers_record.Record, requests.RecordRequest),
     "debrief": (answers_debrief.Debrief, requests.DebriefRequest),
+    "learn": (answers_learn.Learn, requests.LearnRequest),
     "advise": (answers.Advice, requests.AdviseRequest),
     "trial": (answers_trial.Trial, requests.TrialRequest),
     "history": (answers.Report, None),

@@ -7,11 +7,13 @@ the force share at each setting, is worked out from the same draws.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
+from numpy.typing import NDArray
 
+from foreaft.base.errors import InputError
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.laps.series import Floats
 from foreaft.learn import straight as st
@@ -52,6 +54,19 @@ class Known:
         found = {k: np.full(len(draws), v) for k, v in self.prior.fixed.items()}
         return found | {key: draws[:, i].copy() for i, key in enumerate(self.prior.keys)}
 
+    def possible(self, draws: Floats) -> NDArray[np.bool_]:
+        """Which drawn cars can be built at all: at a far end of the adjuster some have no share."""
+        if len(draws) == 0:
+            return np.zeros(0, dtype=bool)
+        try:
+            self.build(self.columns(draws))
+        except InputError:
+            if len(draws) == 1:
+                return np.zeros(1, dtype=bool)
+            half = len(draws) // 2
+            return np.concatenate([self.possible(draws[:half]), self.possible(draws[half:])])
+        return np.ones(len(draws), dtype=bool)
+
     @property
     def gains(self) -> tuple[float, float] | None:
         """Force at the road per line pressure of the nominal car; None without hardware. [N/Pa]"""
@@ -91,7 +106,9 @@ def known(car: Car, conditions: Conditions, joint: Mapping[str, Floats] | None, 
         high=np.array([entry(key).upper for key in free]),
         fixed={key: float(column[0]) for key, column in drawn.items() if key not in free},
     )
-    return Known(car, conditions, prior, {key: entry(key).unit for key in drawn})
+    found = Known(car, conditions, prior, {key: entry(key).unit for key in drawn})
+    fine = found.possible(prior.draws)
+    return replace(found, prior=replace(prior, draws=prior.draws[fine]))
 
 
 def _mean(column: Floats, joint: bool) -> float:
