@@ -6,6 +6,7 @@ Circuits: TUMFTM racetrack-database at e59595d1 (LGPL-3.0), not part of the proj
 from __future__ import annotations
 
 import json
+import signal
 from collections.abc import Callable
 from functools import cache
 from pathlib import Path
@@ -227,3 +228,22 @@ def test_a_folder_is_no_plan(tmp_path):
     with pytest.raises(InputError) as caught:
         limit(asked(plan=tmp_path))
     assert caught.value.code == "not_a_plan"
+
+
+def test_what_interrupts_the_solver_stops_the_job():
+    """The solver's library keeps a KeyboardInterrupt to itself; it must not become a lost zone."""
+
+    def interrupt(number: int, frame: object) -> None:
+        raise KeyboardInterrupt
+
+    def progress(what: str, done: int, of: int) -> None:
+        if what == "zones" and done == 0:
+            signal.setitimer(signal.ITIMER_REAL, 0.5)
+
+    before = signal.signal(signal.SIGALRM, interrupt)
+    try:
+        with pytest.raises((Cancelled, KeyboardInterrupt)):
+            limit(asked(), progress)
+    finally:
+        signal.setitimer(signal.ITIMER_REAL, 0.0)
+        signal.signal(signal.SIGALRM, before)

@@ -13,6 +13,7 @@ from typing import Any, Final
 import numpy as np
 from numpy.typing import NDArray
 
+from foreaft.base.errors import Cancelled
 from foreaft.optimum import steady
 from foreaft.optimum import symbols as sy
 from foreaft.physics import envelope as env
@@ -34,6 +35,9 @@ TIDY_S: Final = 1e-7
 
 TOLERANCE: Final = 1e-8
 MOST_ITERATIONS: Final = 500
+STOPPED: Final = ("NonIpopt_Exception_Thrown", "User_Requested_Stop")
+"""What the solver says where it was interrupted; its library does not pass the interrupt on."""
+
 SOLVED: Final = ("Solve_Succeeded", "Solved_To_Acceptable_Level")
 
 SHORTEST_M: Final = 10.0
@@ -261,6 +265,11 @@ class Collocation:
         ``granted`` is grip given without a price, as OVER counts it, ``coasting`` says where the
         brakes stay off, shape (points,) each.
         Look at ``ok``: a solver may fail, and then its numbers mean nothing.
+
+        Raises
+        ------
+        Cancelled
+            If the user interrupts it.
         """
         n, top = self.points, float(road.reach_mps.max())
         first = self.plain_start(road, 0.5 * (low + high)) if start is None else start
@@ -285,6 +294,8 @@ class Collocation:
             ubg=rules[1],
         )
         stats = self._solver.stats()
+        if stats["return_status"] in STOPPED:
+            raise Cancelled
         state = np.asarray(found["x"]).reshape(n, sy.STATE_SIZE).T
         return self._read(road, state, grant, top, str(stats["return_status"]), stats)
 
