@@ -93,6 +93,15 @@ def test_equal_line_pressures_without_wheels_are_no_half_share(ends: Case) -> No
     assert settle.would_settle(share, where) == settle.STOPS
 
 
+def test_cars_without_a_share_at_the_end_of_the_adjuster_are_left_out() -> None:
+    """A wide range of what a step does reaches past everything in front for some cars."""
+    prior = prior_of("touring-front-drive")
+    what = lc.known(prior, Conditions(), None, 1)
+    wild = what.prior.draws[:6].copy()
+    wild[2:4, what.prior.keys.index("brakes.front_share_frac")] = 0.985
+    assert what.possible(wild).tolist() == [True, True, False, False, True, True]
+
+
 def test_without_a_setting_the_share_is_nobodys(ends: Case) -> None:
     seen, _, judged = told(ends, without(ends.recording, "setting"))
     assert "force_share_frac" not in judged

@@ -138,9 +138,10 @@ def ratio_of(seen: Observed, what: Known, count: int = 100) -> Ratio | None:
 def fitted(seen: Observed, what: Known, seed: int, radius_known: bool = True) -> Fit:
     """Fit the car to what was observed; ``radius_known`` as for :func:`fit.extras_of`."""
     weight = float(what.columns(what.prior.mean[None, :])["mass_kg"][0]) * GRAVITY_MPS2
-    return fit(
-        seen, what.prior, what.build, extras_of(seen, weight, what.gains, radius_known), seed
-    )
+    extras = extras_of(seen, weight, what.gains, radius_known)
+    found = fit(seen, what.prior, what.build, extras, seed)
+    fine = what.possible(found.draws) & what.possible(found.prior_draws)
+    return replace(found, draws=found.draws[fine], prior_draws=found.prior_draws[fine])
 
 
 # ---------------------------------------------------------------- what follows from the fit
