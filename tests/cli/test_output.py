@@ -16,6 +16,7 @@ from pathlib import Path
 import pytest
 
 from cli.conftest import CAR, PLAN, SHEET, Said, program, start
+from foreaft import cli
 from foreaft.base.errors import CannotTell, NoPlan
 from foreaft.files import atomic
 from foreaft.files.classes import class_text
@@ -205,3 +206,16 @@ def test_no_plan(run: Run, tmp_path: Path) -> None:
     assert said.code == NoPlan.exit_code == 5, said.err
     assert said.json["code"] == "no_plan"
     assert said.json["hint"]
+
+
+def test_ctrl_c_behind_another_error_is_ctrl_c(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A library interrupted while it is loaded raises an ImportError caused by Ctrl-C."""
+
+    def interrupted(_: object) -> int:
+        raise ImportError("initialization failed") from KeyboardInterrupt()
+
+    monkeypatch.setattr("foreaft.cli.run", interrupted)
+    assert cli.main(["classes"]) == 130
+    assert "mistake" not in capsys.readouterr().err

@@ -19,6 +19,7 @@ from foreaft.files.sheet import (
     read_zone_sheet,
     read_zones,
 )
+from foreaft.files.trial_laps import read_laps
 from foreaft.model.car import Car, assumptions, draw, numbers, vectors
 from foreaft.model.conditions import Conditions
 from foreaft.model.driver import Driver
@@ -95,9 +96,10 @@ def test_lines_of_keys() -> None:
 
 @pytest.mark.parametrize("kind", templates.KINDS)
 def test_templates_pass_the_check_as_written(kind: str, tmp_path: Path) -> None:
-    file = tmp_path / ("x.csv" if kind in ("circuit", "sheet") else "x.toml")
+    tables = {"circuit": read_circuit, "sheet": read_zone_sheet, "trial-laps": read_laps}
+    file = tmp_path / ("x.csv" if kind in tables else "x.toml")
     templates.write_template(file, kind)
-    reader = {"circuit": read_circuit, "sheet": read_zone_sheet}.get(kind, toml.read_any)
+    reader = tables.get(kind, toml.read_any)
     reader(file)
     before = file.read_bytes()
     with pytest.raises(InputError) as caught:

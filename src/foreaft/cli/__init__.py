@@ -38,8 +38,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if str(error.name).partition(".")[0] == "foreaft":
             return _bug(traceback.format_exc())
         return _tell(_not_installed(error), wants_json)
-    except Exception:
+    except Exception as error:
+        if _interrupted(error):
+            return _tell(Cancelled(), wants_json)
         return _bug(traceback.format_exc())
+
+
+def _interrupted(error: BaseException) -> bool:
+    """Whether Ctrl-C stands behind an error: a library being loaded turns it into one of its own."""
+    cause: BaseException | None = error
+    for _ in range(10):
+        if cause is None or isinstance(cause, KeyboardInterrupt):
+            break
+        cause = cause.__cause__ or cause.__context__
+    return isinstance(cause, KeyboardInterrupt)
 
 
 def run(asked: object) -> int:
