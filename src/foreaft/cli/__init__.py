@@ -45,7 +45,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 
 def _interrupted(error: BaseException) -> bool:
-    """Whether Ctrl-C stands behind an error: a library being loaded turns it into one of its own."""
+    """Whether Ctrl-C stands behind an error: a library being loaded turns it into its own."""
     cause: BaseException | None = error
     for _ in range(10):
         if cause is None or isinstance(cause, KeyboardInterrupt):
