@@ -30,6 +30,12 @@ PROMISED = {
     "warnings": "code text zone_id",
 }
 RESULTS = {
+    "learn": {
+        "": "parameters correlation car_file draws_file",
+        "parameters": """key setting unit prior_low prior_high estimate low_90 high_90 verdict
+        because would_settle""",
+        "correlation": "keys matrix",
+    },
     "plan": {
         "": """adjuster changes_max change_cost_s price_front_s price_rear_s zones steps total
         lap_setting frontier matters samples""",
@@ -177,6 +183,7 @@ ANSWERS = [
     ("show", f"show {CAR} {CIRCUIT} --zone Mill --steps 3 --repeat 5"),
     ("record", f"record {CAR} --stops 1 --setting 52 --out log"),
     ("read", "read stops/*.csv"),
+    ("learn", f"learn stops/*.csv {CAR}"),
     ("check", "check d/car.toml d/sheet.csv d/zones.csv"),
     ("new", "new car mine.toml --class coupe-rear-drive"),
     ("classes", "classes"),
@@ -195,7 +202,7 @@ REFUSED = [
 @pytest.mark.parametrize(("job", "command"), ANSWERS, ids=[c for _, c in ANSWERS])
 def test_real_answers_are_as_promised(job: str, command: str, shell: Run) -> None:
     shell("cp -r src/foreaft/data/demo d")
-    if job == "read":
+    if job in ("read", "learn"):
         shell(f"foreaft record {CAR} --stops 1 --setting 52 --out stops")
     done = shell(f"foreaft {command} --json")
     assert done.returncode == 0, done.stderr

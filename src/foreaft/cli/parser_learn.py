@@ -11,7 +11,7 @@ from typing import Any
 def add_learn(
     commands: argparse._SubParsersAction[Any],
     command: Callable[..., argparse.ArgumentParser],
-    car: Callable[[argparse.ArgumentParser], None],
+    car: Callable[[Any], None],
 ) -> None:
     """Add the command; ``command`` makes one, ``car`` adds the car, as all of them have it."""
     parser = command(

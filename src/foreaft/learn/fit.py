@@ -32,7 +32,7 @@ ROUNDS: Final = 25
 WIDENINGS: Final = 3
 STEP_SD: Final = 0.05
 FEW: Final = (4.0, 4.0, 2.0, 1.3)
-"""With no, one, two, three brakings nobody can see how they scatter: so much more is allowed for."""
+"""With no, one, two, three brakings nobody sees how they scatter: so much more is allowed for."""
 
 FREE: Final = "_free"
 """Ending of the name of a line where the brake is off."""
