@@ -126,3 +126,33 @@ def test_five_hundred_spoilt_files_end_in_an_answer_or_an_error_of_ours(tmp_path
         except ForeaftError:
             pass
     assert 0 < answers < 500
+
+
+def test_a_lap_time_with_a_colon_is_told_how_to_write_it() -> None:
+    with pytest.raises(InputError) as caught:
+        parse_laps("lap,setting,lap_time_s\n1,56,1:44.5\n", "laps.csv")
+    assert "in seconds: 104.5" in str(caught.value.hint)
+
+
+@pytest.mark.parametrize("cell", ["-3", "0"])
+def test_a_time_is_above_zero(cell: str) -> None:
+    with pytest.raises(InputError, match="above 0"):
+        parse_laps(f"lap,setting,lap_time_s\n1,56,{cell}\n", "laps.csv")
+
+
+def test_a_setting_that_is_not_safe_is_never_called_better(tmp_path: Path) -> None:
+    rows = ["lap,setting,keep,z03_time_s,rear_events"]
+    for i in range(24):  # in turn, with 53 faster by far more than the scatter
+        rear = i % 4 in (1, 2)
+        time_s = (4.9 if rear else 5.0) + 0.001 * (i % 5)
+        rows.append(f"{i + 1},{53 if rear else 56},yes,{time_s:.3f},{int(rear and i < 3)}")
+    file = tmp_path / "laps.csv"
+    file.write_text("\n".join(rows) + "\n", encoding="utf-8")
+    told = judge(TrialJudgeRequest(laps=file)).result.verdict
+    assert told is not None
+    assert told.stopped[0].setting == 53.0
+    assert told.comparisons[0].verdict == "difference"
+    assert told.comparisons[0].better is None
+    said = " ".join([told.comparisons[0].text, *told.summary])
+    assert "53 is better" not in said
+    assert "53 is not safe, whatever it gains" in told.comparisons[0].text

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from statistics import median
+
 from foreaft.base.units import g_from_mps2
 from foreaft.cli.show import table
 from foreaft.model.answers import Envelope
@@ -44,7 +46,7 @@ def _laps(result: Debrief) -> list[str]:
     full = [lap.duration_s for lap in result.laps if lap.kind == "full"]
     said = [f"Laps by {result.lap_method}: {counted}."]
     if full:
-        said.append(f"Best {min(full):.2f} s, middle {sorted(full)[len(full) // 2]:.2f} s.")
+        said.append(f"Best {min(full):.2f} s, middle {median(full):.2f} s.")
     circuit = result.circuit
     if circuit.closure_gap_m is not None:
         said.append(

@@ -8,6 +8,9 @@ from typing import Final
 
 from foreaft.model.answers import ChannelFace, DoneFace, Envelope, ReadLog, ReadSession
 
+SELDOM_HZ: Final = 0.1
+"""What is written less often than every ten seconds has no rate to speak of."""
+
 MOST_NAMES: Final = 12
 """So many columns that were not recognised are named."""
 
@@ -63,7 +66,9 @@ def _names(channels: list[ChannelFace]) -> list[str]:
 
 
 def _row(one: ChannelFace) -> tuple[str, ...]:
-    rate = f"{one.rate_hz:.4g} Hz" if one.rate_hz > 0.0 else ""
+    rate = "" if one.rate_hz <= 0.0 else f"{one.rate_hz:.4g} Hz"
+    if 0.0 < one.rate_hz < SELDOM_HZ:
+        rate = "seldom"
     return (one.name or "", one.original_name, one.original_unit, rate, one.note)
 
 

@@ -31,6 +31,8 @@ LARGEST: Final = 1e6
 
 _ENDPOINT = re.compile(rf"[a-z][a-z0-9_]*_({'|'.join(UNITS)})")
 _EVENTS = re.compile(r"[a-z][a-z0-9_]*_events")
+_TAKES = re.compile(r"(lap|z\d+)_time_s")
+"""What takes time, and so more than none of it."""
 _NUMBER = re.compile(r"[+-]?(\d+([.,]\d*)?|[.,]\d+)([eE][+-]?\d{1,3})?")
 
 
@@ -115,8 +117,15 @@ class _Cells:
     row: dict[str, str]
     comma: bool
 
-    def wrong(self, column: str, allowed: str, said: str = "A number belongs here.") -> InputError:
-        return _wrong(self.file, self.line, column, self.row[column][:60], said, allowed)
+    def wrong(
+        self,
+        column: str,
+        allowed: str,
+        said: str = "A number belongs here.",
+        hint: str | None = None,
+    ) -> InputError:
+        more = {} if hint is None else {"hint": hint}
+        return _wrong(self.file, self.line, column, self.row[column][:60], said, allowed, **more)
 
     def number(self, column: str) -> float:
         cell = self.row[column]
@@ -126,8 +135,10 @@ class _Cells:
             or _NUMBER.fullmatch(cell) is None
             or ("," in cell and not self.comma)
         ):
-            raise self.wrong(column, allowed)
+            raise self.wrong(column, allowed, hint=_in_seconds(column, cell))
         found = float(cell.replace(",", "."))
+        if _TAKES.fullmatch(column) and found <= 0.0:
+            raise self.wrong(column, f"a time above 0, up to {LARGEST:g}", "A time is above 0.")
         if abs(found) > LARGEST:
             raise self.wrong(column, allowed, "This number is too large.")
         return found
@@ -143,6 +154,15 @@ class _Cells:
         if not least <= found <= 10000:
             raise self.wrong(column, allowed, "This number is out of range.")
         return found
+
+
+def _in_seconds(column: str, cell: str) -> str | None:
+    """How a time with a colon is written here; None for anything else."""
+    found = re.fullmatch(r"(\d{1,2}):([0-5]\d(?:[.,]\d{1,6})?)", cell)
+    if found is None or not cell.isascii() or not column.endswith("_s"):
+        return None
+    seconds = 60 * int(found[1]) + float(found[2].replace(",", "."))
+    return f"Write it in seconds: {seconds:.10g}."
 
 
 def _row(cells: _Cells) -> LapRow:

@@ -9,6 +9,7 @@ from typing import Final
 
 import numpy as np
 
+from foreaft.base.errors import InputError
 from foreaft.files.sheet import slug
 from foreaft.jobs.common import (
     Cancelled,
@@ -129,6 +130,7 @@ def debriefed(
     for number, file in enumerate(request.logs):
         progress("logs", number, total)
         log = log_of(file, request)
+        _check_new(file, log.recordings, recordings)
         recordings += log.recordings
         done += [DoneFace(what=one.what, channel=one.channel, count=one.count) for one in log.done]
     sessions = sessions_of(recordings, ground, None, notes)
@@ -139,6 +141,7 @@ def debriefed(
         others = sessions_of(theirs, ground, main_of(sessions), notes)
     progress("logs", total, total)
     result = _Result(request, ground, plan, tuple(sessions), tuple(others), notes).debrief(done)
+    _tell_unbraked(ground, result, notes)
     inputs = dict(ground.inputs)
     for k, one in enumerate(sessions):
         inputs.setdefault(
@@ -160,6 +163,29 @@ def debriefed(
     }
     answer = envelope("debrief", result, asked, notes, inputs=inputs)
     return Looked(answer, tuple(sessions), tuple(others), plan)
+
+
+def _check_new(file: Path, read: Sequence[Recording], before: Sequence[Recording]) -> None:
+    """Refuse a log given twice: its passes would count twice, and scatter less than they do."""
+    known = {one.sha256: one.file for one in before}
+    for one in read:
+        if one.sha256 in known:
+            raise InputError(
+                "this log was given twice",
+                code="log_twice",
+                key="log",
+                value=str(file),
+                allowed=f"each log once; it is the same as {known[one.sha256]}",
+                hint="leave one of them out",
+            )
+
+
+def _tell_unbraked(ground: Ground, result: Debrief, notes: Notes) -> None:
+    """Name the zones of the circuit that the table leaves out."""
+    there = {zone.zone_id for zone in result.zones}
+    missing = [f"{one.zone_id} {one.name}" for one in ground.known if one.zone_id not in there]
+    if missing:
+        notes.warn("zone_not_braked", f"no braking was found in {', '.join(missing)}")
 
 
 # ---------------------------------------------------------------- what goes out
@@ -282,7 +308,7 @@ class _Result:
             apex_s_m=zone.apex_s_m,
             apex_radius_m=zone.apex_radius_m,
             passes=len([row for row in rows if row.zone_id == zone.zone_id]),
-            lost_usual_s=None if lost is None else lost.middle,
+            lost_usual_s=None if lost is None or lost.count < 2 else lost.middle,
             scatter=[one for name in SCATTERED for one in _scatter(own, name)],
             release_scatter_frac=scatter,
             two_steps_frac=effect,
@@ -589,7 +615,7 @@ def cannot_tell(session: Session, car_known: bool) -> list[Untold]:
         found.append(
             Untold(
                 what="how even the driver is",
-                because=f"the session has {len(session.full)} full laps",
+                because=f"the session has {words.full_laps(len(session.full))}",
                 would_settle="five full laps or more",
             )
         )

@@ -398,7 +398,8 @@ def judge(request: TrialJudgeRequest) -> Envelope[Trial]:
     compared = tr.compare(laps, endpoints, ask)
     rates = tr.incidents(laps, rows.events, ask)
     over = list(tr.stopped(laps))
-    told = [_comparison(one, ask) for one in compared]
+    ended = {one.setting for one in over}
+    told = [_comparison(one, ask, ended) for one in compared]
     _warn_of_shape(compared, ask, notes)
     made = TrialVerdict(
         settings=list(dict.fromkeys(lap.setting for lap in laps)),
@@ -536,11 +537,14 @@ def _warn_of_shape(compared: list[tr.Compared], ask: tr.Ask, notes: Notes) -> No
             )
 
 
-def _comparison(one: tr.Compared, ask: tr.Ask) -> TrialComparison:
+def _comparison(one: tr.Compared, ask: tr.Ask, ended: set[float]) -> TrialComparison:
+    """One comparison; a setting that the stop rule ended is never the better one."""
     found, primary = one.effect, one.endpoint == ask.primary
-    better = None
+    better, unsafe = None, None
     if found is not None and one.verdict == "difference":
         better = words.better_of(one.endpoint, one.setting, one.against, found.estimate)
+        if better in ended:
+            better, unsafe = None, better
     low, high = (None, None) if one.resampled is None else one.resampled
     crossover = one.crossover if one.verdict == "difference" else None
     at, at_low, at_high = (None, None, None) if crossover is None else crossover
@@ -566,7 +570,7 @@ def _comparison(one: tr.Compared, ask: tr.Ask) -> TrialComparison:
         crossover_high=at_high,
         verdict=one.verdict,
         better=better,
-        text=words.comparison_text(one, better, ask.level, primary),
+        text=words.comparison_text(one, better, ask.level, primary, unsafe),
     )
 
 

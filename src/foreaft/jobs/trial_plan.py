@@ -87,7 +87,7 @@ def _found(
             return "contradicted", (
                 f"{one.setting:g} was not safe in the trial, and {planned:g} is no further forward"
             )
-    votes = list(_votes(planned, half, told))
+    votes = list(_votes(planned, half, told, {one.setting for one in over}))
     if not votes:
         return "untouched", f"the trial says nothing of {planned:g} here"
     good = [why for yes, why in votes if yes is True]
@@ -100,7 +100,7 @@ def _found(
 
 
 def _votes(
-    planned: float, half: float, told: Sequence[TrialComparison]
+    planned: float, half: float, told: Sequence[TrialComparison], ended: set[float]
 ) -> Iterator[tuple[bool | None, str]]:
     """Yield what each comparison says of the planned setting: for it, against it, or neither."""
     for one in told:
@@ -109,6 +109,8 @@ def _votes(
         pair = f"{one.endpoint}, {one.setting:g} against {one.against:g}"
         if one.better is None:
             said = {"difference": "a difference, but which way is better is not in its name"}
+            if {one.setting, one.against} & ended:
+                said = {"difference": "a difference, but one of them was not safe"}
             shown = said.get(one.verdict, one.verdict.replace("_", " "))
             yield None, f"{pair}: {shown}"
         else:

@@ -99,8 +99,8 @@ def brakings(
     ]
     found = []
     groups = _joined(series, runs)
-    for stabs, following in zip(groups, [*groups[1:], None], strict=True):
-        until = len(series.speed_mps) if following is None else following[0][0]
+    starts = [stabs[0][0] for stabs in groups]
+    for stabs, until in zip(groups, [*starts, len(series.speed_mps)][1:], strict=True):
         one = _braking(series, stabs, until, least_mps, lag_s)
         if one is not None:
             found.append(one)

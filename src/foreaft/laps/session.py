@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 
@@ -68,6 +69,10 @@ class Session:
         return frozenset(lap.lap_id for lap in self.split.full)
 
 
+LEAST_WAY_M: Final = 100.0
+"""A car that goes no further has driven no lap of anything (assumption)."""
+
+
 def look_at(
     recording: Recording,
     circuit: Stations | None = None,
@@ -97,6 +102,12 @@ def look_at(
         If the log has no speed, no laps, or is of another circuit.
     """
     series = series_of(recording)
+    if np.ptp(series.distance_m) < LEAST_WAY_M:
+        raise CannotTell(
+            "the laps of this log",
+            because=f"the car does not move: it goes {np.ptp(series.distance_m):.0f} m in all",
+            would_settle="a log of a car that is driven; is the speed in the right column?",
+        )
     path = path_of(series)
     moved, closed = None, None
     if circuit is None:
@@ -111,6 +122,12 @@ def look_at(
     if car is not None:
         lag = float(car.vector[at.BRAKE_DELAY] + car.vector[at.BRAKE_BUILD_UP])
     zones, passes = passes_of(placed, brakings(series, lag_s=lag), known, zones, lag)
+    if not passes:
+        raise CannotTell(
+            "how the car was braked",
+            because="it never brakes in this log: nowhere is real speed lost by braking",
+            would_settle="laps at speed; is the speed in the right column?",
+        )
     return _judged(recording, placed, zones, passes, car, closed, path.drawn, moved, keeps_line)
 
 

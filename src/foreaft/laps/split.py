@@ -339,7 +339,7 @@ def _laps(series: Series, marks: Floats, method: Method, reference: Stations | N
     known = 0.0 if reference is None else reference.length_m
     usual = float(np.median(lengths)) if len(lengths) else known
     kinds: list[Kind] = [
-        _kind(series, a, b, whole and abs(_length(series, a, b) / usual - 1.0) < LENGTH_FRAC)
+        _kind(series, a, b, whole and abs(_length(series, a, b) - usual) < LENGTH_FRAC * usual)
         for a, b, whole in pieces
     ]
     laps = [

@@ -191,7 +191,7 @@ def straighten(
         one = channels[name]
         channels[name] = replace(one, value=one.value - offset)
         seen.forget(name)
-        what = f"offset of {offset:.3g} {CHANNELS[name].unit} taken off"
+        what = f"offset of {_amount(offset, name)} taken off"
         done.append(Done(what, one.original_name, len(one.value)))
     if evidence.contradictory(seen):
         side, yaw = channels["accel_y_mps2"], channels["yaw_rate_radps"]
@@ -208,7 +208,7 @@ def tell_standing(channels: dict[str, Channel], done: list[Done]) -> list[Channe
     for name, one in list(channels.items()):
         if len(one.value) and one.value[0] == one.value[-1] and np.ptp(one.value) == 0.0:
             if name in MAY_STAND:
-                what = f"shows {one.value[0]:g} {CHANNELS[name].unit} all the time"
+                what = f"shows {_amount(float(one.value[0]), name, 6)} all the time"
                 done.append(Done(what, one.original_name, len(one.value)))
             else:
                 dead.append(replace(one, name=None, state="ignored", note="never changes"))
@@ -234,11 +234,28 @@ def tell_delays(
             notes.append(_rolls(channels[wheel], radius))
 
 
+def _amount(value: float, name: str, digits: int = 3) -> str:
+    """A value of a channel as people read it: pressures in bar, plain numbers without a unit."""
+    unit = CHANNELS[name].unit
+    if unit == "Pa":
+        return f"{value / 1e5:.{digits}g} bar"
+    return f"{value:.{digits}g}" + ("" if unit in ("1", "frac") else f" {unit}")
+
+
+RADII_M: Final = (0.15, 0.60)
+"""Between these lie the wheels of cars, karts to trucks (assumption)."""
+
+
 def _rolls(wheel: Channel, radius: float) -> str:
     unit = parse_unit(wheel.original_unit)
     if unit is not None and unit.kind == "speed":
         high = 100.0 * (NOMINAL_RADIUS_M / radius - 1.0)
         return f"{wheel.original_name} reads {high:+.1f} % against the speed while rolling freely"
+    if not RADII_M[0] <= radius <= RADII_M[1]:
+        return (
+            f"{wheel.original_name} would have a radius of {radius:.3g} m, which no wheel of a car "
+            "has: is its unit right?"
+        )
     return f"{wheel.original_name} rolls freely with a radius of {radius:.4f} m"
 
 

@@ -103,7 +103,7 @@ _WORDS: Final = {
     "rear left": "rl lr hl bl",
     "rear right": "rr hr br",
     "latitude": "latitude latitud breite breitengrad latitudine",
-    "longitude": "longitude longitud lon lng laenge langengrad laengengrad longitudine",
+    "longitude": "longitude longitud lon lng laenge lange langengrad laengengrad longitudine",
     "heading": "heading kurs cap course hdg track_angle phi psi rumbo rotta bearing",
     "east": "east easting ost est este",
     "north": "north northing nord norte",

@@ -6,9 +6,9 @@ import json
 from collections.abc import Sequence
 from functools import cache
 from pathlib import Path
+from statistics import median
 from typing import Any, Final
 
-from foreaft.base.units import g_from_mps2
 from foreaft.model.answers import Envelope
 from foreaft.model.answers_debrief import Debrief, DebriefEvent, DebriefZone
 from foreaft.report import debrief_cloud, debrief_strips, style
@@ -64,7 +64,7 @@ def gather(envelope: Envelope[Debrief], units: Units) -> Data:
         "circuit": result.circuit_name,
         "car": result.car_name or "",
         "best": f"{full[0]:.2f} s" if full else "none",
-        "middle": f"{full[len(full) // 2]:.2f} s" if full else "none",
+        "middle": f"{median(full):.2f} s" if full else "none",
         "counted": _counted(result),
         "method": _METHODS[result.lap_method],
         "made": _made(result, units),
@@ -140,8 +140,6 @@ def _shown(zone: DebriefZone, measure: str, units: Units) -> str:
     value = _middle(zone, measure)
     if value is None:
         return ""
-    if measure == "mfdd_mps2":
-        return f"{g_from_mps2(value):.2f} g"
     return words.show(measure, value, units)
 
 
@@ -208,6 +206,7 @@ def _events(result: Debrief) -> list[Data]:
                 {
                     "what": noun + (f", {' and '.join(wheels)}" if wheels else ""),
                     "axle": own[0].axle or "",
+                    "mark": words.mark_of(kind, own[0].axle),
                     "where": name,
                     "laps": ", ".join(dict.fromkeys(e.lap_id for e in own)),
                     "longest": f"{max(e.duration_s for e in own):.2f} s",

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Final
 
+from foreaft.base.units import g_from_mps2
 from foreaft.report.words import Units, format_length, format_loss, format_percent, format_speed
 
 EVENTS: Final[dict[str, tuple[str, str]]] = {
@@ -52,12 +53,34 @@ REMEDY: Final = {
 """Common practice, no source."""
 
 
+def mark_of(kind: str, axle: str | None) -> str:
+    """Give the sign of an event, the same as in the pictures."""
+    if kind == "double_stab":
+        return "○"
+    if axle is None:
+        return ""
+    if kind == "wide":
+        return "△"
+    return "▲" if axle == "front" else "▼"
+
+
+def full_laps(count: int) -> str:
+    """Say how many full laps there are.
+
+    Examples
+    --------
+    >>> full_laps(1), full_laps(3)
+    ('one full lap', '3 full laps')
+    """
+    return {0: "no full lap", 1: "one full lap"}.get(count, f"{count} full laps")
+
+
 def show(measure: str, value: float, units: Units) -> str:
     """Show a value of a measure as people read it."""
     if measure.endswith("_mps"):
         return format_speed(value, units)
     if measure.endswith("_mps2"):
-        return f"{value:.1f} m/s²"
+        return f"{g_from_mps2(value):.2f} g"
     if measure.endswith(("_s_m", "_m")):
         return format_length(value, units)
     if measure == "release_shape_frac":
@@ -79,9 +102,9 @@ def difference(measure: str, usual: float, best: float, units: Units) -> str:
         way = "more" if more > 0 else "less"
         return f"carried {format_speed(abs(more), units)} {way} at the slowest point"
     if measure == "peak_decel_mps2":
-        return (
-            f"pressed {'harder' if more > 0 else 'less hard'} ({best:.1f} against {usual:.1f} m/s²)"
-        )
+        way = "harder" if more > 0 else "less hard"
+        g = g_from_mps2
+        return f"pressed {way} ({g(best):.2f} against {g(usual):.2f} g at the most)"
     if measure == "depth_frac":
         way = "later" if more > 0 else "earlier"
         return f"let the brake off {way} ({best:.2f} against {usual:.2f} of the way to the apex)"

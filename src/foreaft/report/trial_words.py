@@ -130,8 +130,20 @@ def better_of(endpoint: str, setting: float, against: float, effect: float) -> f
     return None
 
 
-def comparison_text(one: Compared, better: float | None, level: float, primary: bool) -> str:
-    """Say one comparison: the effect with its interval, and what may be concluded."""
+def comparison_text(
+    one: Compared,
+    better: float | None,
+    level: float,
+    primary: bool,
+    unsafe: float | None = None,
+) -> str:
+    """Say one comparison: the effect with its interval, and what may be concluded.
+
+    Parameters
+    ----------
+    unsafe : float, optional
+        The setting that would be the better one, had the stop rule not ended it.
+    """
     unit = one.endpoint.rpartition("_")[2]
     head = f"{one.endpoint}, {one.setting:g} against {one.against:g}: "
     found = one.effect
@@ -144,6 +156,8 @@ def comparison_text(one: Compared, better: float | None, level: float, primary: 
     )
     if one.verdict == "difference":
         head += "A difference" + ("" if better is None else f"; {better:g} is better") + "."
+        if unsafe is not None:
+            head += f" {unsafe:g} is not safe, whatever it gains."
         head += _crossover(one, sure)
     else:
         head += "No difference shown."
@@ -166,7 +180,8 @@ def _crossover(one: Compared, sure: str) -> str:
 
 def _why_not(one: Compared) -> str:
     return {
-        "few_pairs": f"cannot tell from {one.pairs} pairs of neighbouring laps; {FEWEST_PAIRS} are "
+        "few_pairs": f"cannot tell from {one.pairs} pair{'' if one.pairs == 1 else 's'} of "
+        f"neighbouring laps; {FEWEST_PAIRS} are "
         "the least, some in each order.",
         "one_order": "cannot tell: every pair was driven in the same order, so a drift of fuel, "
         "tyres or track looks like the setting.",

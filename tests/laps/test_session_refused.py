@@ -1,0 +1,39 @@
+"""What holds no braking, or no movement, is refused with a reason."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+
+from foreaft.base.errors import CannotTell
+from foreaft.laps.brakings import brakings
+from foreaft.laps.series import series_of
+from foreaft.laps.session import look_at
+from laps.driven import Driven, recording_of, session
+
+
+@pytest.fixture(scope="module")
+def driven() -> Driven:
+    return session(3, uses=(0.9, 0.8, 0.9, 0.9, 0.9), start_s_m=300.0, extra_s_m=400.0)
+
+
+def changed(driven: Driven, **values: float):
+    """The run with some channels held at one value; a speed is that of the way driven too."""
+    time = driven.recording["speed_mps"].time_s
+    kept = ("speed_mps", "lap_count", "position_x_m", "position_y_m", "yaw_rate_radps")
+    columns = {name: driven.recording[name].value for name in kept}
+    return recording_of(columns | {k: np.full(len(time), v) for k, v in values.items()}, time)
+
+
+def test_a_run_without_braking_has_no_brakings(driven: Driven) -> None:
+    assert brakings(series_of(changed(driven, speed_mps=25.0))) == ()
+
+
+def test_a_run_without_braking_is_refused(driven: Driven) -> None:
+    with pytest.raises(CannotTell, match="never brakes"):
+        look_at(changed(driven, speed_mps=25.0))
+
+
+def test_a_car_that_stands_is_refused(driven: Driven) -> None:
+    with pytest.raises(CannotTell, match="does not move"):
+        look_at(changed(driven, speed_mps=0.0))
