@@ -29,7 +29,7 @@ PRESSURES = ("pressure_front_Pa", "pressure_rear_Pa")
 
 @pytest.fixture(scope="module")
 def ends() -> Case:
-    """A mid-engined GT, stopped at both ends of its adjuster; a seed nothing was calibrated on."""
+    """A mid-engined GT, stopped at both ends of its adjuster."""
     case = case_of(100_004, ends=True, stops=3)
     assert case.prior.id == "gt-mid"
     return case

@@ -25,10 +25,10 @@ LEAST_SLIP: Final = 0.008
 NOISES: Final = 4.0
 """The slip must stand out of the scatter of a free wheel by so much, piece by piece."""
 
-INDEPENDENT_FREE: Final = 2.0
+INDEPENDENT_FREE: Final = 4.0
 """So many pieces in a row hang together: a gear, a stretch of road (assumption)."""
 
-FLOOR: Final = 1.0e-4
+FLOOR: Final = 2.5e-4
 """No ratio of radii is known better than this: tyres grow with speed and heat (assumption)."""
 
 STEPS: Final = 30

@@ -65,11 +65,11 @@ HARDWARE_SD: Final = 0.01
 BETWEEN: Final = {
     "ratio": 3.0e-4,
     "slip": 1.0e-3,
-    "decel": 2.2e-3,
-    "pressure": 1.2e-3,
+    "decel": 1.7e-3,
+    "pressure": 0.9e-3,
     "limit": 0.05,
 }
-WITHIN: Final = {"ratio": 4.0e-4, "slip": 1.5e-3, "decel": 5.0e-3, "pressure": 3.5e-3, "limit": 0.0}
+WITHIN: Final = {"ratio": 4.0e-4, "slip": 1.5e-3, "decel": 4.0e-3, "pressure": 3.0e-3, "limit": 0.0}
 SLIP_FRAC: Final = {"ratio": 0.05, "slip": 0.04}
 """How far lines are off at best: all of one braking together, each piece by itself, and so much of
 the slip (or of the difference of slips), as grip changes from braking to braking.
