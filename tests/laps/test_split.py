@@ -88,3 +88,18 @@ def test_a_log_that_says_nothing_of_laps_is_refused() -> None:
     straight = session(1, extra_s_m=-1000.0)
     with pytest.raises(CannotTell, match="laps"):
         cut(without(straight, "lap_count", "distance_m"))
+
+
+def test_a_sliver_before_the_line_is_no_lap() -> None:
+    """A log that begins a few metres short of the line: the first lap it holds is L01."""
+    whole = session(3, uses=USES[:5], start_s_m=300.0, extra_s_m=400.0)
+    first = whole.lap_starts_s[0] - 0.3
+    values, time = {}, whole.recording["speed_mps"].time_s
+    kept = time >= first
+    for name in ("speed_mps", "position_x_m", "position_y_m"):
+        values[name] = whole.recording[name].value[kept]
+    gate = Gate(float(whole.road.x[0]), float(whole.road.y[0]), 0.0)
+    found = cut(recording_of(values, time[kept] - time[kept][0]), "line", gate)
+    assert [lap.kind for lap in found.laps] == ["full", "full", "partial"]
+    assert found.laps[0].lap_id == "L01"
+    assert found.laps[0].start_s == pytest.approx(0.3, abs=0.0201)

@@ -226,9 +226,9 @@ def test_all_the_same_setting_cannot_tell(laps: Make) -> None:
 @pytest.mark.parametrize(
     ("order", "said"),
     [
-        ("AB", "cannot tell from 1 pairs"),
+        ("AB", "cannot tell from 1 pair of"),
         ("ABBA", "cannot tell from 2 pairs"),
-        ("AAAABBBB", "cannot tell from 1 pairs"),
+        ("AAAABBBB", "cannot tell from 1 pair of"),
         ("ABABABAB", "same order"),
     ],
 )

@@ -28,3 +28,9 @@ def test_one_lap_is_no_laps() -> None:
     assert not re.search(r"\b1 full laps", words.full_laps(1))
     assert words.full_laps(0) == "no full lap"
     assert words.full_laps(2) == "2 full laps"
+
+
+def test_what_reads_the_same_is_no_difference_to_show() -> None:
+    """42.30 and 42.60 m/s are 95 mph, both: 94.6 and 95.3 rounded."""
+    assert not words.reads_differently("min_speed_mps", 42.30, 42.60, "imperial")
+    assert words.reads_differently("min_speed_mps", 42.30, 43.60, "imperial")

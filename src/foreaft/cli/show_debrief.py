@@ -151,7 +151,7 @@ def _other(result: Debrief, units: Units) -> list[str]:
     rows = []
     for zone in result.zones:
         for one in zone.against_other:
-            if one.sure:
+            if one.sure and words.reads_differently(one.measure, one.mine, one.theirs, units):
                 rows.append(
                     (
                         f"{zone.zone_id} {zone.name}",

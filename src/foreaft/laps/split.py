@@ -324,6 +324,10 @@ def _apart(times: Floats) -> Floats:
 # ---------------------------------------------------------------- kinds
 
 
+SLIVER_S: Final = 1.0
+"""A shorter piece before the first crossing or after the last is no lap of its own."""
+
+
 def _laps(series: Series, marks: Floats, method: Method, reference: Stations | None) -> Split:
     """Laps between marks, with the pieces before the first and after the last.
 
@@ -333,8 +337,9 @@ def _laps(series: Series, marks: Floats, method: Method, reference: Stations | N
     borders = [0.0, *marks.tolist(), end]
     pieces: list[tuple[float, float, bool]] = []
     for i, (a, b) in enumerate(pairwise(borders)):
-        if b - a > series.step_s:
-            pieces.append((a, b, 0 < i < len(borders) - 2))
+        inside = 0 < i < len(borders) - 2
+        if b - a > (series.step_s if inside or len(marks) < 2 else max(SLIVER_S, series.step_s)):
+            pieces.append((a, b, inside))
     lengths = np.array([_length(series, a, b) for a, b, whole in pieces if whole])
     known = 0.0 if reference is None else reference.length_m
     usual = float(np.median(lengths)) if len(lengths) else known

@@ -246,7 +246,7 @@ def _differences(zone: DebriefZone, units: Units) -> list[Data]:
             "theirs": words.show(one.measure, one.theirs, units),
         }
         for one in zone.against_other
-        if one.sure
+        if one.sure and words.reads_differently(one.measure, one.mine, one.theirs, units)
     ]
 
 

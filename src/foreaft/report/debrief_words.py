@@ -92,6 +92,11 @@ def show(measure: str, value: float, units: Units) -> str:
     return format_loss(value)
 
 
+def reads_differently(measure: str, mine: float, theirs: float, units: Units) -> bool:
+    """Whether two values still differ as they are printed; a row of equal ones tells nothing."""
+    return show(measure, mine, units) != show(measure, theirs, units)
+
+
 def difference(measure: str, usual: float, best: float, units: Units) -> str:
     """Say what the best pass did otherwise than the usual one."""
     more = best - usual
