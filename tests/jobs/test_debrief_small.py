@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from foreaft.base.errors import InputError
+from foreaft.base.errors import CannotTell, InputError
 from foreaft.cli import show_debrief
 from foreaft.files.classes import demo_folder
 from foreaft.jobs.debrief import debrief, debriefed
@@ -82,3 +82,36 @@ def test_the_middle_of_two_laps_is_between_them(logs: list[Path]) -> None:
     assert len(full) == 2
     shown = show_debrief.debrief(answer, "metric")
     assert f"Best {min(full):.2f} s, middle {statistics.mean(full):.2f} s" in shown
+
+
+def test_a_refused_log_of_the_other_driver_is_named(logs: list[Path], tmp_path: Path) -> None:
+    """The other one's log holds the circuit turned about: a mirror of the first."""
+    lines = logs[0].read_text("utf-8").splitlines()
+    head = next(i for i, line in enumerate(lines) if line.startswith("Time,"))
+    names = lines[head].split(",")
+    turned = [names.index(one) for one in ("Latitude", "Acceleration Y", "Yaw rate")]
+    rows = [line.split(",") for line in lines[head + 2 :]]
+    for row in rows:
+        for k in turned:
+            row[k] = str(-float(row[k])) if row[k] else ""
+    other = tmp_path / "mirror.csv"
+    text = [*lines[: head + 2], *(",".join(row) for row in rows)]
+    other.write_text("\n".join(text) + "\n", "utf-8")
+    with pytest.raises(CannotTell, match=r"mirror\.csv"):
+        debrief(DebriefRequest(logs=[logs[0]], against=other))
+
+
+def test_a_session_left_out_is_named(logs: list[Path], tmp_path: Path) -> None:
+    """After a pause there are 40 s more: too little for laps."""
+    lines = logs[0].read_text("utf-8").splitlines()
+    head = next(i for i, line in enumerate(lines) if line.startswith("Time,"))
+    again = []
+    for line in lines[head + 2 : head + 4002]:
+        time, rest = line.split(",", 1)
+        again.append(f"{float(time) + 1000.0:.2f},{rest}")
+    log = tmp_path / "two.csv"
+    log.write_text("\n".join([*lines, *again]) + "\n", "utf-8")
+    answer = debrief(DebriefRequest(logs=[log]))
+    told = [one.text for one in answer.warnings if one.code == "session_left_out"]
+    assert len(told) == 1
+    assert "session 2 of two.csv (40 s)" in told[0]

@@ -384,7 +384,7 @@ foreaft trial design --settings 56 53 --higher front --driver club
 foreaft trial design --settings 56 53 --higher front --endpoint slip_difference_frac 0.01 0.012 \\
     --endpoint z03_time_s 0.03 0.06 --out laps.csv
 foreaft trial design --settings 56 53 --car car.toml --endpoint z03_time_s 0.03 \\
-    --scatter-from friday.csv
+    --scatter-from earlier-laps.csv
 """,
     )
     parser.add_argument(
@@ -406,7 +406,9 @@ foreaft trial design --settings 56 53 --car car.toml --endpoint z03_time_s 0.03 
         "the one that matters first",
     )
     parser.add_argument(
-        "--scatter-from", type=Path, help="laps (CSV) to take scatters from that are not given"
+        "--scatter-from",
+        type=Path,
+        help="sheet of laps (CSV) to take scatters from that are not given",
     )
     parser.add_argument(
         "--lap-difference",

@@ -9,7 +9,7 @@ from typing import Final
 
 import numpy as np
 
-from foreaft.base.errors import InputError
+from foreaft.base.errors import CannotTell, InputError
 from foreaft.files.sheet import slug
 from foreaft.jobs.common import (
     Cancelled,
@@ -138,7 +138,11 @@ def debriefed(
     if request.against is not None:
         progress("logs", len(request.logs), total)
         theirs = log_of(request.against, request).recordings
-        others = sessions_of(theirs, ground, main_of(sessions), notes)
+        try:
+            others = sessions_of(theirs, ground, main_of(sessions), notes)
+        except CannotTell as error:  # two logs are in play: say which
+            where = f"{error.because}; this is of {request.against.name}"
+            raise CannotTell(error.what, where, error.would_settle) from error
     progress("logs", total, total)
     result = _Result(request, ground, plan, tuple(sessions), tuple(others), notes).debrief(done)
     _tell_unbraked(ground, result, notes)

@@ -164,7 +164,7 @@ def sessions_of(
     """Look at sessions, all matched to the zones of one: the longest, if no other is given."""
     made: dict[int, Session] = {}
     same_driver = like is None
-    refused: list[CannotTell] = []
+    refused: list[tuple[Recording, CannotTell]] = []
     for number in sorted(range(len(recordings)), key=lambda k: -recordings[k].duration_s):
         circuit = ground.circuit if like is None else like.placed.stations
         zones = None if like is None else like.zones
@@ -172,7 +172,7 @@ def sessions_of(
             keeps = like is not None and same_driver and like.keeps_line
             one = look_at(recordings[number], circuit, ground.known, ground.side, zones, keeps)
         except CannotTell as error:  # a way to the pits and back beside a whole run
-            refused.append(error)
+            refused.append((recordings[number], error))
             continue
         made[number] = one
         like = like or one
@@ -184,9 +184,13 @@ def sessions_of(
             if all(text != known.text for known in notes.warnings):
                 notes.warn("channel_late", text)
     if not made and refused:
-        raise refused[0]
-    for one_refused in refused:
-        notes.warn("session_left_out", f"a session was left out: {one_refused.message}")
+        raise refused[0][1]
+    for left, why in refused:
+        notes.warn(
+            "session_left_out",
+            f"session {left.session} of {Path(left.file).name} ({left.duration_s:.0f} s) was left "
+            f"out: {why.message}",
+        )
     return [made[number] for number in sorted(made)]
 
 
