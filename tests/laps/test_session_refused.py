@@ -37,3 +37,18 @@ def test_a_run_without_braking_is_refused(driven: Driven) -> None:
 def test_a_car_that_stands_is_refused(driven: Driven) -> None:
     with pytest.raises(CannotTell, match="does not move"):
         look_at(changed(driven, speed_mps=0.0))
+
+
+def test_a_pass_across_a_hole_in_the_log_is_left_out(driven: Driven) -> None:
+    """Three seconds without a row, from before a brake point: nothing is known of that pass."""
+    time = driven.recording["speed_mps"].time_s
+    names = ("speed_mps", "lap_count", "position_x_m", "position_y_m", "yaw_rate_radps")
+    whole = {name: driven.recording[name].value for name in names}
+    before = look_at(recording_of(whole, time))
+    spoilt = before.passes[len(before.passes) // 2]
+    at = float(time[int(spoilt.braking.start)])
+    kept = (time < at - 1.0) | (time > at + 2.0)
+    after = look_at(recording_of({k: v[kept] for k, v in whole.items()}, time[kept]))
+    starts = [float(after.series.time_s[int(one.braking.start)]) for one in after.passes]
+    assert len(after.passes) == len(before.passes) - 1
+    assert not [start for start in starts if at - 1.2 < start < at + 2.2]

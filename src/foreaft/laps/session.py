@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 
 from foreaft.base.errors import CannotTell
-from foreaft.laps.brakings import LAG_S, brakings, pressed
+from foreaft.laps.brakings import LAG_S, Braking, brakings, pressed
 from foreaft.laps.events import Event, Evidence, countersteer, events_of, outward_of
 from foreaft.laps.grip import combined, use_by_model, use_shown
 from foreaft.laps.match import Known, Pass, Placed, Zone, passes_of, place_along
@@ -121,14 +121,38 @@ def look_at(
     lag = LAG_S
     if car is not None:
         lag = float(car.vector[at.BRAKE_DELAY] + car.vector[at.BRAKE_BUILD_UP])
-    zones, passes = passes_of(placed, brakings(series, lag_s=lag), known, zones, lag)
+    found = _seen_whole(brakings(series, lag_s=lag), recording, series)
+    zones, passes = passes_of(placed, found, known, zones, lag)
     if not passes:
         raise CannotTell(
             "how the car was braked",
-            because="it never brakes in this log: nowhere is real speed lost by braking",
-            would_settle="laps at speed; is the speed in the right column?",
+            because="it never brakes in this log, as its speed and its brake channel show it",
+            would_settle="laps at speed; if a column is wrong, --map COLUMN=ignored leaves it out",
         )
     return _judged(recording, placed, zones, passes, car, closed, path.drawn, moved, keeps_line)
+
+
+HOLE_S: Final = 0.5
+"""A longer time without a sample of the motion hides what the foot did (assumption)."""
+
+
+def _seen_whole(
+    found: Sequence[Braking], recording: Recording, series: Series
+) -> tuple[Braking, ...]:
+    """The brakings that no hole in the log touches: what lies in one is not known."""
+    motion = [n for n in ("accel_x_mps2", "speed_mps") if n in recording.channels]
+    if not motion:
+        return tuple(found)
+    times = np.unique(np.concatenate([recording[name].time_s for name in motion]))
+    wide = np.flatnonzero(np.diff(times) > HOLE_S)
+    begins, ends = times[wide], times[wide + 1]
+    kept = []
+    for one in found:
+        until = min(int(max(one.low, one.release)), len(series.time_s) - 1)
+        start, last = float(series.time_s[int(one.start)]), float(series.time_s[until])
+        if not np.any((begins < last) & (ends + 0.5 * HOLE_S > start)):
+            kept.append(one)
+    return tuple(kept)
 
 
 def gate_of(stations: Stations) -> Gate:
