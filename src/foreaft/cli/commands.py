@@ -37,25 +37,7 @@ def plan(asked: Namespace) -> int:
     from foreaft.jobs.plan import plan as job
     from foreaft.jobs.products import hand_over
 
-    request = _request(
-        PlanRequest,
-        asked,
-        [
-            "car",
-            "circuit",
-            "sheet",
-            "zones",
-            "driver",
-            "conditions",
-            "changes",
-            "change_cost_s",
-            "depth",
-            "samples",
-            "seed",
-        ],
-        quick=_quick(asked),
-        line=_line(asked),
-    )
+    request = _request(PlanRequest, asked, quick=_quick(asked), line=_line(asked))
     tell_if_cold()
     with Progress() as progress:
         answers = job(request, progress)
@@ -78,12 +60,7 @@ def stop(asked: Namespace) -> int:
     """``foreaft stop``."""
     from foreaft.jobs.stop import stop as job
 
-    request = _request(
-        StopRequest,
-        asked,
-        ["car", "from_kmh", "to_kmh", "share", "conditions"],
-        quick=_quick(asked),
-    )
+    request = _request(StopRequest, asked, quick=_quick(asked))
     tell_if_cold()
     answer = job(request)
     _print(asked, answer, lambda: shown.stop(answer))
@@ -97,7 +74,6 @@ def ideal(asked: Namespace) -> int:
     request = _request(
         IdealRequest,
         asked,
-        ["car", "decel_g", "speed_kmh", "lateral_g", "conditions", "road_rule"],
         quick=_quick(asked),
         model=asked.model.replace("-", "_"),
         yaw_accel_radps2=asked.yaw_accel,
@@ -112,25 +88,7 @@ def limit(asked: Namespace) -> int:
     """``foreaft limit``."""
     from foreaft.jobs.limit import limit as job
 
-    request = _request(
-        LimitRequest,
-        asked,
-        [
-            "car",
-            "circuit",
-            "sheet",
-            "zones",
-            "driver",
-            "conditions",
-            "zone",
-            "plan",
-            "points",
-            "samples",
-            "seed",
-        ],
-        quick=_quick(asked),
-        line=_line(asked),
-    )
+    request = _request(LimitRequest, asked, quick=_quick(asked), line=_line(asked))
     tell_if_cold()
     with Progress() as progress:
         answer = job(request, progress)
@@ -144,28 +102,7 @@ def show(asked: Namespace) -> int:
     from foreaft.jobs.show import show as job
     from foreaft.jobs.show import write_show
 
-    request = _request(
-        ShowRequest,
-        asked,
-        [
-            "car",
-            "circuit",
-            "sheet",
-            "zones",
-            "driver",
-            "conditions",
-            "zone",
-            "settings",
-            "steps",
-            "repeat",
-            "press_frac",
-            "plan",
-            "seed",
-            "units",
-        ],
-        quick=_quick(asked),
-        line=_line(asked),
-    )
+    request = _request(ShowRequest, asked, quick=_quick(asked), line=_line(asked))
     tell_if_cold()
     with Progress() as progress:
         answer, scene = job(request, progress)
@@ -194,20 +131,6 @@ def advise(asked: Namespace) -> int:
     request = _request(
         AdviseRequest,
         asked,
-        [
-            "car",
-            "circuit",
-            "sheet",
-            "zones",
-            "driver",
-            "conditions",
-            "zone",
-            "setting",
-            "times",
-            "passes",
-            "samples",
-            "seed",
-        ],
         quick=_quick(asked),
         line=_line(asked),
         symptom=asked.symptom.replace("-", "_"),
@@ -236,13 +159,8 @@ def trial(asked: Namespace) -> int:
 def _trial_design(asked: Namespace) -> int:
     from foreaft.jobs.trial import design, write_sheet
 
-    names = ["settings", "higher", "car", "driver", "scatter_from", "lap_difference_s"]
-    names += ["incidents", "level", "power", "stints", "stint_laps", "settle_laps", "warm_laps"]
     request = _request(
-        TrialDesignRequest,
-        asked,
-        names,
-        endpoints=[_endpoint(typed) for typed in asked.endpoint],
+        TrialDesignRequest, asked, endpoints=[_endpoint(typed) for typed in asked.endpoint]
     )
     answer = design(request)
     if asked.out is not None:
@@ -271,7 +189,6 @@ def _endpoint(typed: list[str]) -> TrialEndpointAsk:
 def _trial_judge(asked: Namespace) -> int:
     from foreaft.jobs.trial import judge
 
-    names = ["laps", "against", "primary", "level", "power", "settle_laps", "plan", "seed"]
     pools = {typed[0]: typed[1:] for typed in asked.pool}
     if len(pools) < len(asked.pool):
         raise InputError(
@@ -282,7 +199,7 @@ def _trial_judge(asked: Namespace) -> int:
             allowed="each name once",
             hint="put all columns of a pool after one --pool",
         )
-    answer = judge(_request(TrialJudgeRequest, asked, names, pools=pools))
+    answer = judge(_request(TrialJudgeRequest, asked, pools=pools))
     _print(asked, answer, lambda: show_trial.verdict(answer))
     return 0
 
@@ -292,12 +209,7 @@ def zones(asked: Namespace) -> int:
     from foreaft.jobs.zones import zones as job
     from foreaft.jobs.zones import zones_picture
 
-    request = _request(
-        ZonesRequest,
-        asked,
-        ["car", "circuit", "zones", "driver", "conditions"],
-        line=_line(asked),
-    )
+    request = _request(ZonesRequest, asked, line=_line(asked))
     tell_if_cold()
     answer = job(request)
     if asked.picture is not None:
@@ -312,7 +224,7 @@ def read(asked: Namespace) -> int:
     from foreaft.cli import show_log
     from foreaft.jobs.read_log import read as job
 
-    request = _request(ReadRequest, asked, ["log", "mapping", "maps", "save_mapping"])
+    request = _request(ReadRequest, asked)
     answer = job(request)
     _print(asked, answer, lambda: show_log.read(answer))
     return 0
@@ -325,8 +237,7 @@ def debrief(asked: Namespace) -> int:
     from foreaft.jobs.debrief_products import hand_over
     from foreaft.jobs.requests import DebriefRequest
 
-    names = [name for name in DebriefRequest.model_fields if name not in ("quick", "line")]
-    request = _request(DebriefRequest, asked, names, line=_line(asked))
+    request = _request(DebriefRequest, asked, quick=None, line=_line(asked))
     tell_if_cold()
     with Progress() as progress:
         looked = debriefed(request, progress)
@@ -344,8 +255,7 @@ def learn(asked: Namespace) -> int:
     from foreaft.jobs.learn import learn as job
     from foreaft.jobs.requests import LearnRequest
 
-    names = [name for name in LearnRequest.model_fields if name != "quick"]
-    request = _request(LearnRequest, asked, names, quick=_quick(asked))
+    request = _request(LearnRequest, asked, quick=_quick(asked))
     with Progress() as progress:
         answer = job(request, asked.out, progress)
     _print(asked, answer, lambda: show_learn.learn(answer, asked.every))
@@ -357,8 +267,7 @@ def record(asked: Namespace) -> int:
     from foreaft.jobs.record import record as job
     from foreaft.jobs.requests import RecordRequest
 
-    names = [name for name in RecordRequest.model_fields if name not in ("quick", "line")]
-    request = _request(RecordRequest, asked, names, quick=_quick(asked), line=_line(asked))
+    request = _request(RecordRequest, asked, quick=_quick(asked), line=_line(asked))
     tell_if_cold()
     with Progress() as progress:
         answer = job(request, asked.out, progress)
@@ -465,9 +374,10 @@ def _line(asked: Namespace) -> str | None:
     return None if asked.line is None else str(asked.line).replace("-", "_")
 
 
-def _request(kind: type[Request], asked: Namespace, names: list[str], **more: Any) -> Any:
-    given = {name: getattr(asked, name) for name in names} | more
-    return _checked(kind, given)
+def _request(kind: type[Request], asked: Namespace, **more: Any) -> Any:
+    """Fill a request from the options of the same names; ``more`` is what is typed otherwise."""
+    typed = {name: getattr(asked, name) for name in kind.model_fields if name not in more}
+    return _checked(kind, typed | more)
 
 
 TYPED: Final = {
