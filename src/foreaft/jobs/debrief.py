@@ -27,6 +27,7 @@ from foreaft.jobs.debrief_ground import (
     read_plan,
     sessions_of,
 )
+from foreaft.jobs.log_faces import channel_faces, done_faces, run_face
 from foreaft.jobs.requests import DebriefRequest
 from foreaft.jobs.situation import title_of
 from foreaft.jobs.stop import scale_known
@@ -34,14 +35,12 @@ from foreaft.laps import advice
 from foreaft.laps.match import Zone
 from foreaft.laps.measure import Measured
 from foreaft.laps.session import Session
-from foreaft.logs.recording import Channel, Recording
+from foreaft.logs.recording import Recording
 from foreaft.model.answers import (
-    ChannelFace,
     DoneFace,
     Envelope,
     Input,
     Plan,
-    RunFace,
     ZonePlan,
 )
 from foreaft.model.answers_debrief import (
@@ -132,7 +131,7 @@ def debriefed(
         log = log_of(file, request)
         _check_new(file, log.recordings, recordings)
         recordings += log.recordings
-        done += [DoneFace(what=one.what, channel=one.channel, count=one.count) for one in log.done]
+        done += done_faces(log.done)
     sessions = sessions_of(recordings, ground, None, notes)
     others: list[Session] = []
     if request.against is not None:
@@ -219,10 +218,10 @@ class _Result:
             driver_name=self.request.driver_name or title_of(Path(recording.file)),
             car_name=None if self.ground.car is None else self.ground.car.name,
             circuit_name=self.ground.circuit_name,
-            run=_run(recording),
-            runs=[_run(one.recording) for one in self.sessions],
-            channels=[_channel(one) for one in recording.every()],
-            done=[*done, *(_done(recording))],
+            run=run_face(recording),
+            runs=[run_face(one.recording) for one in self.sessions],
+            channels=channel_faces(recording),
+            done=[*done, *done_faces(recording.done)],
             log_notes=list(dict.fromkeys(recording.notes)),
             lap_method=self.first.split.method,
             laps=self.laps(),
@@ -507,35 +506,6 @@ def _pass(row: Measured, other_best: float | None) -> DebriefPass:
 def _known(value: float) -> float | None:
     """A place the lap has; None off the laps that could be placed."""
     return value if np.isfinite(value) else None
-
-
-def _run(one: Recording) -> RunFace:
-    return RunFace(
-        run_id=one.run_id,
-        sha256=one.sha256,
-        session=one.session,
-        sessions=one.sessions,
-        samples=one.samples,
-        duration_s=one.duration_s,
-        start_s=one.start_s,
-    )
-
-
-def _channel(one: Channel) -> ChannelFace:
-    return ChannelFace(
-        name=one.name,
-        original_name=one.original_name,
-        original_unit=one.original_unit,
-        rate_hz=one.rate_hz,
-        samples=len(one.time_s),
-        state=one.state,
-        note=one.note,
-        choices=list(one.choices),
-    )
-
-
-def _done(recording: Recording) -> list[DoneFace]:
-    return [DoneFace(what=one.what, channel=one.channel, count=one.count) for one in recording.done]
 
 
 NEEDS: Final[tuple[tuple[str, str, str, str], ...]] = (

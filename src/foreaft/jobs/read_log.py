@@ -9,21 +9,19 @@ from typing import Final
 from foreaft.base.errors import InputError
 from foreaft.files.sheet import slug
 from foreaft.jobs.common import Notes, envelope
+from foreaft.jobs.log_faces import channel_faces, done_faces, run_face
 from foreaft.jobs.requests import ReadRequest
 from foreaft.logs.clean import NOMINAL_RADIUS_M, ROAD_SPEED
 from foreaft.logs.mapping import ENDING, read_mapping, typed, write_mapping
 from foreaft.logs.names import PRESSURES, WHEEL_SPEEDS
 from foreaft.logs.read import Log, read_log
-from foreaft.logs.recording import Channel, Done, Recording
+from foreaft.logs.recording import Recording
 from foreaft.model.answers import (
     CanSay,
-    ChannelFace,
-    DoneFace,
     Envelope,
     Input,
     ReadLog,
     ReadSession,
-    RunFace,
 )
 from foreaft.model.fields import plain
 
@@ -77,7 +75,7 @@ def read(request: ReadRequest) -> Envelope[ReadLog]:
         columns_sha256=log.columns_sha256,
         mapping_file=str(request.mapping) if request.mapping else log.mapping_file,
         sessions=[_session(one) for one in log.recordings],
-        done=[_done(one) for one in log.done],
+        done=done_faces(log.done),
         left_out=[f"{name}: {why}" for name, why in log.left_out],
     )
     place = Input(id=slug(request.log.stem), revision=log.sha256[:12], file=log.file)
@@ -127,37 +125,12 @@ def _warn(recording: Recording, notes: Notes) -> None:
 
 def _session(one: Recording) -> ReadSession:
     return ReadSession(
-        run=RunFace(
-            run_id=one.run_id,
-            sha256=one.sha256,
-            session=one.session,
-            sessions=one.sessions,
-            samples=one.samples,
-            duration_s=one.duration_s,
-            start_s=one.start_s,
-        ),
-        channels=[_channel(channel) for channel in one.every()],
-        done=[_done(what) for what in one.done],
+        run=run_face(one),
+        channels=channel_faces(one),
+        done=done_faces(one.done),
         notes=list(one.notes),
         can_say=can_say(one),
     )
-
-
-def _channel(one: Channel) -> ChannelFace:
-    return ChannelFace(
-        name=one.name,
-        original_name=one.original_name,
-        original_unit=one.original_unit,
-        rate_hz=one.rate_hz,
-        samples=len(one.time_s),
-        state=one.state,
-        note=one.note,
-        choices=list(one.choices),
-    )
-
-
-def _done(one: Done) -> DoneFace:
-    return DoneFace(what=one.what, channel=one.channel, count=one.count)
 
 
 def can_say(recording: Recording) -> list[CanSay]:
