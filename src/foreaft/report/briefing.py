@@ -6,14 +6,13 @@ This module gathers what both say; the looks are in ``templates``.
 from __future__ import annotations
 
 import json
-from functools import cache
 from itertools import groupby
-from pathlib import Path
 from typing import Any, Final, Literal
 
 from foreaft.model.answers import Envelope, Plan, ZonePlan
 from foreaft.report import circuit_map, distance, share, staircase, style, words
 from foreaft.report.changes import Change, base_setting, changes, codes
+from foreaft.report.html import TEMPLATES, html_template
 from foreaft.report.measure import shorten
 from foreaft.report.sticker import CHANGES_MOST
 from foreaft.report.typeset import Files, to_pdf, to_png
@@ -22,7 +21,6 @@ from foreaft.report.words import Units
 
 Table = Literal["zones", "grid", "changes"]
 
-TEMPLATES: Final = Path(__file__).with_name("templates")
 PNG_PPI: Final = 200.0
 ZONES_MOST: Final = 14
 """More zones than this are not given a row each."""
@@ -253,7 +251,7 @@ def make_web(plan: Plan, data: Data, units: Units, pictures: dict[str, str]) -> 
         "attention": words.format_loss(plan.change_cost_s),
         "step": words.format_setting(step, step),
     }
-    page: str = _template().render(shown | {"family": WEB_FAMILY})
+    page: str = html_template("briefing").render(shown | {"family": WEB_FAMILY})
     return page.replace("/*faces*/", face_css(page), 1).encode()
 
 
@@ -317,17 +315,3 @@ def figures(plan: Plan, units: Units) -> dict[str, str]:
         name = f"share-{number:02d}"
         drawn[name] = share.draw(plan, zone, units, name)
     return drawn
-
-
-@cache
-def _template() -> Any:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    house = Environment(
-        loader=FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return house.get_template("briefing.html")

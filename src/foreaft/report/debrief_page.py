@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from functools import cache
-from pathlib import Path
 from statistics import median
 from typing import Any, Final
 
@@ -14,6 +12,7 @@ from foreaft.model.answers_debrief import Debrief, DebriefEvent, DebriefZone
 from foreaft.report import debrief_cloud, debrief_strips, style
 from foreaft.report import debrief_words as words
 from foreaft.report.debrief_data import ZoneStrips
+from foreaft.report.html import TEMPLATES, html_template
 from foreaft.report.typeset import Files, to_pdf
 from foreaft.report.webfont import WEB_FAMILY, face_css
 from foreaft.report.words import (
@@ -27,7 +26,6 @@ from foreaft.report.words import (
     length_unit,
 )
 
-TEMPLATES: Final = Path(__file__).with_name("templates")
 Data = dict[str, Any]
 
 LAPS_MOST: Final = 60
@@ -259,7 +257,7 @@ def _web(data: Data, pictures: dict[str, str]) -> bytes:
         "dark_css": style.colour_css(style.DARK),
         "family": WEB_FAMILY,
     }
-    page: str = _template().render(shown)
+    page: str = html_template("debrief").render(shown)
     return page.replace("/*faces*/", face_css(page), 1).encode()
 
 
@@ -271,17 +269,3 @@ def _paper(data: Data, made: dict[str, bytes]) -> bytes:
         **{name: content for name, content in made.items() if name.endswith(".svg")},
     }
     return to_pdf(files, shown)
-
-
-@cache
-def _template() -> Any:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    house = Environment(
-        loader=FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return house.get_template("debrief.html")

@@ -7,7 +7,6 @@ What it plays is stored as whole numbers, each channel as its first value and it
 from __future__ import annotations
 
 import json
-from functools import cache
 from pathlib import Path
 from typing import Any, Final
 
@@ -30,13 +29,13 @@ from foreaft.report.demonstration_frame import (
     panel,
     wheel_shapes,
 )
+from foreaft.report.html import TEMPLATES, html_template
 from foreaft.report.style import text
 from foreaft.report.svg import Markup, document, el, group, path
 from foreaft.report.webfont import WEB_FAMILY, face_css
 
 PAGE: Final = "show.html"
 IMAGE: Final = "show.gif"
-TEMPLATES: Final = Path(__file__).with_name("templates")
 STILL: Final = Box(232.0, 200.0)
 """Size of one picture of the storyboard."""
 
@@ -88,7 +87,7 @@ def page(shown: Film) -> bytes:
         "script": (TEMPLATES / "demonstration.js").read_text("utf-8"),
         "style": (TEMPLATES / "demonstration.css").read_text("utf-8"),
     }
-    html: str = _template().render(data)
+    html: str = html_template("demonstration").render(data)
     return html.replace("/*faces*/", face_css(html), 1).encode()
 
 
@@ -271,17 +270,3 @@ def _sign(state: int) -> Markup:
     corners = np.array([[3.0, 3.0], [15.0, 3.0], [15.0, 25.0], [3.0, 25.0]])
     drawn = group(*shapes_svg(wheel_shapes(corners, state, 1.5)))
     return el("svg", drawn, viewBox="0 0 18 28", class_="sign", aria_hidden="true")
-
-
-@cache
-def _template() -> Any:
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
-
-    house = Environment(
-        loader=FileSystemLoader(TEMPLATES),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    return house.get_template("demonstration.html")

@@ -6,7 +6,7 @@ Whoever draws, in the page, on paper or into an image, draws from this and looks
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from math import pi
 from typing import Final, NamedTuple
 
@@ -445,7 +445,9 @@ def _reel(run: Run, line: _Line, step_s: float, most_pedal_N: float) -> Reel:
     return Reel(
         label=run.label,
         sentence=run.outcome.sentence,
-        happenings=tuple(_from_start(one, start) for one in run.outcome.happenings),
+        happenings=tuple(
+            replace(one, start_s=one.start_s - start) for one in run.outcome.happenings
+        ),
         step_s=float(time[1] - time[0]),
         time_s=time,
         s_m=s,
@@ -469,19 +471,6 @@ def _reel(run: Run, line: _Line, step_s: float, most_pedal_N: float) -> Reel:
         state=_worst(trace.wheel_state, own, time),
         push_x=at(trace.force_x_N) / quarter,
         push_y=at(trace.force_y_N) / quarter,
-    )
-
-
-def _from_start(one: Happening, start_s: float) -> Happening:
-    return Happening(
-        kind=one.kind,
-        start_s=one.start_s - start_s,
-        duration_s=one.duration_s,
-        s_m=one.s_m,
-        zone_id=one.zone_id,
-        axle=one.axle,
-        wheel=one.wheel,
-        inside=one.inside,
     )
 
 
