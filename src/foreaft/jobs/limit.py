@@ -22,7 +22,7 @@ from foreaft.jobs.corners import fastest, refuse_too_fast
 from foreaft.jobs.faces import adjuster_face
 from foreaft.jobs.load import joint_draws, load_car, load_conditions, load_driver
 from foreaft.jobs.plan import Work, work_out, zones_identity
-from foreaft.jobs.requests import LimitRequest, PlanRequest
+from foreaft.jobs.requests import LimitRequest
 from foreaft.model.answers import (
     Envelope,
     Input,
@@ -76,7 +76,8 @@ def limit(
         "driver": identity(driver, driver_file),
         "conditions": identity(conditions, conditions_file),
     }
-    asked = _plan_request(request)
+    sampled = request.samples if request.plan is None else 0  # a plan that is given needs none
+    asked = request.plan_request(sampled, request.seed)
     told = None if request.plan is None else read_plan(request.plan)
     work = work_out(
         asked, car, driver, conditions, notes, progress, cancelled, joint_draws(car, car_file)
@@ -95,14 +96,6 @@ def limit(
     told_request |= {role: one.revision for role, one in inputs.items()}
     told_request |= {"settings": chosen.zones, "lap_setting": chosen.lap}
     return envelope("limit", result, told_request, notes, seed=request.seed, inputs=inputs)
-
-
-def _plan_request(request: LimitRequest) -> PlanRequest:
-    """The plan the limit is compared with; one that is given needs no sampled cars."""
-    given = request.model_dump(exclude={"zone", "plan", "points", "conditions"})
-    if request.plan is not None:
-        given["samples"] = 0
-    return PlanRequest(**given)
 
 
 def read_plan(file: Path) -> Envelope[Plan]:

@@ -23,7 +23,7 @@ from foreaft.jobs.load import (
     load_conditions,
     load_driver,
 )
-from foreaft.jobs.requests import AdviseRequest, PlanRequest
+from foreaft.jobs.requests import OnRoad, PlanRequest
 from foreaft.jobs.situation import SIDE_USE, Lap, circuit_lap, outline_of, sheet_lap
 from foreaft.model.adjuster import Adjuster
 from foreaft.model.answers import (
@@ -312,7 +312,7 @@ def _warn_of_far(work: Work, notes: Notes) -> None:
         )
 
 
-def zones_identity(request: PlanRequest | AdviseRequest) -> Input:
+def zones_identity(request: OnRoad) -> Input:
     """Name the circuit or sheet an answer rests on."""
     file = request.circuit or request.sheet
     assert file is not None  # the lap was made from it

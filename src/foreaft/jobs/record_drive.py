@@ -32,7 +32,7 @@ from foreaft.jobs.common import Cancelled, Notes, Progress
 from foreaft.jobs.corners import refuse_too_fast
 from foreaft.jobs.load import driven_by, known_adjuster
 from foreaft.jobs.plan import Work, work_out, zones_identity
-from foreaft.jobs.requests import PlanRequest, RecordRequest
+from foreaft.jobs.requests import RecordRequest
 from foreaft.jobs.stop import arrays_of
 from foreaft.model.answers import Envelope, Input, Plan
 from foreaft.model.car import Car, CarArrays
@@ -88,7 +88,7 @@ def drive_laps(
     cancelled: Cancelled,
 ) -> Driven:
     """Drive laps of a circuit, or passes of the zones of a sheet or of one zone."""
-    asked = _plan_request(request)
+    asked = request.plan_request(samples=0, seed=request.seed)  # of the nominal car
     work = work_out(asked, car, driver, conditions, notes)
     place = zones_identity(asked)
     zones = range(len(work.lap.faces))
@@ -131,21 +131,6 @@ def drive_laps(
         arrays.share[0],
         runs,
         place,
-    )
-
-
-def _plan_request(request: RecordRequest) -> PlanRequest:
-    """The plan the driver goes by; of the nominal car, which is the one that is driven."""
-    return PlanRequest(
-        car=request.car,
-        circuit=request.circuit,
-        sheet=request.sheet,
-        zones=request.zones,
-        driver=request.driver,
-        quick=request.quick,
-        line=request.line,
-        samples=0,
-        seed=request.seed,
     )
 
 

@@ -29,17 +29,27 @@ class Quick(Request):
     step: float | None = None
 
 
-class PlanRequest(Request):
-    """A brake balance plan for a car on a circuit or a zone sheet."""
+class OnRoad(Request):
+    """A car and its driver on a circuit, or in the corners of a zone sheet."""
 
     car: Path | str
     circuit: Path | None = None
     sheet: Path | None = None
     zones: Path | None = None
     driver: Path | str | None = None
-    conditions: list[Path] = []
     quick: Quick | None = None
     line: Literal["given", "min_curvature"] | None = None
+
+    def plan_request(self, samples: int, seed: int) -> PlanRequest:
+        """The plan of the same car on the same road; the conditions are handed on beside it."""
+        same = {name: getattr(self, name) for name in OnRoad.model_fields}
+        return PlanRequest(**same, samples=samples, seed=seed)
+
+
+class PlanRequest(OnRoad):
+    """A brake balance plan for a car on a circuit or a zone sheet."""
+
+    conditions: list[Path] = []
     changes: int | None = Field(default=None, ge=0, le=60)
     change_cost_s: float | None = Field(default=None, ge=0, le=10)
     depth: Literal["driver", "best"] = "driver"
@@ -92,20 +102,13 @@ class ZonesRequest(Request):
     line: Literal["given", "min_curvature"] | None = None
 
 
-class LimitRequest(Request):
+class LimitRequest(OnRoad):
     """What the lap setting and a plan leave to a balance that is perfect at every metre.
 
     ``plan`` is a plan as JSON; without one the plan is made first, with ``samples`` and ``seed``.
     """
 
-    car: Path | str
-    circuit: Path | None = None
-    sheet: Path | None = None
-    zones: Path | None = None
-    driver: Path | str | None = None
     conditions: Path | None = None
-    quick: Quick | None = None
-    line: Literal["given", "min_curvature"] | None = None
     zone: str | None = None
     plan: Path | None = None
     points: int = Field(default=100, ge=40, le=400)
@@ -113,7 +116,7 @@ class LimitRequest(Request):
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
 
 
-class RecordRequest(Request):
+class RecordRequest(OnRoad):
     """Drive laps or straight stops, and write what a logger would have kept.
 
     With several ``settings`` so many laps (or stops) are driven at each, in this order; the driver
@@ -122,14 +125,7 @@ class RecordRequest(Request):
     ``effort`` is a part of what the first axle to let go would take.
     """
 
-    car: Path | str
-    circuit: Path | None = None
-    sheet: Path | None = None
-    zones: Path | None = None
-    driver: Path | str | None = None
     conditions: Path | None = None
-    quick: Quick | None = None
-    line: Literal["given", "min_curvature"] | None = None
     zone: str | None = None
     laps: int = Field(default=3, ge=1, le=40)
     settings: list[float] = Field(default=[], max_length=20)
@@ -160,21 +156,14 @@ Symptom = Literal[
 ]
 
 
-class AdviseRequest(Request):
+class AdviseRequest(OnRoad):
     """What a zone did at a setting, and how often: what to try next.
 
     ``times`` of ``passes``; left out it is one for a symptom and all of them for "fine".
     With ``remember`` the history of this car, circuit and driver is weighed too, and added to.
     """
 
-    car: Path | str
-    circuit: Path | None = None
-    sheet: Path | None = None
-    zones: Path | None = None
-    driver: Path | str | None = None
     conditions: Path | None = None
-    quick: Quick | None = None
-    line: Literal["given", "min_curvature"] | None = None
     zone: str
     symptom: Symptom
     setting: float
@@ -254,7 +243,7 @@ class TrialRequest(Request):
         return self
 
 
-class ShowRequest(Request):
+class ShowRequest(OnRoad):
     """Drive a zone, or a lap, at several settings with the car in motion and see what happens.
 
     ``settings`` are tried besides the planned one; without any, those ``steps`` to either side,
@@ -265,14 +254,7 @@ class ShowRequest(Request):
     ``plan`` is a plan as JSON; without one the plan is made first, of the nominal car.
     """
 
-    car: Path | str
-    circuit: Path | None = None
-    sheet: Path | None = None
-    zones: Path | None = None
-    driver: Path | str | None = None
     conditions: Path | None = None
-    quick: Quick | None = None
-    line: Literal["given", "min_curvature"] | None = None
     zone: str | None = None
     settings: list[float] = Field(default=[], max_length=12)
     steps: int | None = Field(default=None, ge=1, le=200)

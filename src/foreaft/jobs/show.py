@@ -41,7 +41,7 @@ from foreaft.jobs.faces import adjuster_face
 from foreaft.jobs.load import joint_draws, load_car, load_conditions, load_driver
 from foreaft.jobs.plan import Work, work_out, zones_identity
 from foreaft.jobs.planned import Planned, planned_settings, read_planned, warn_of_another
-from foreaft.jobs.requests import PlanRequest, ShowRequest
+from foreaft.jobs.requests import ShowRequest
 from foreaft.jobs.show_scene import scene_of
 from foreaft.model.answers import Envelope, Input
 from foreaft.model.answers_show import (
@@ -115,7 +115,7 @@ def show(
     notes.assume_driver(driver)
     for one in skills(driver):
         notes.assume(one["key"], one["value"], one["unit"], one["source"])
-    asked = _plan_request(request)
+    asked = request.plan_request(samples=0, seed=request.seed)  # of the nominal car
     joint = joint_draws(car, car_file)
     work = work_out(asked, car, driver, conditions, notes, progress, cancelled, joint)
     inputs = {
@@ -159,21 +159,6 @@ def write_show(answer: Envelope[Show], scene: Scene, folder: Path) -> list[Path]
         names = [path.name for path in demonstration.write(part, scene)]
         (part / "show.json").write_text(to_json(answer), "utf-8")
     return [folder / name for name in (*names, "show.json")]
-
-
-def _plan_request(request: ShowRequest) -> PlanRequest:
-    return PlanRequest(
-        car=request.car,
-        circuit=request.circuit,
-        sheet=request.sheet,
-        zones=request.zones,
-        driver=request.driver,
-        conditions=[] if request.conditions is None else [request.conditions],
-        quick=request.quick,
-        line=request.line,
-        samples=0,
-        seed=request.seed,
-    )
 
 
 def _planned(
