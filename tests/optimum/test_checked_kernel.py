@@ -2,15 +2,10 @@
 
 from __future__ import annotations
 
-import os
-import subprocess
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-TESTS = Path(__file__).resolve().parents[1]
+from checked_kernels import answers
 
 ONE_WAY = """
 import sys
@@ -26,22 +21,10 @@ print(way.time_s, *way.rows[:, 0])
 """
 
 
-def answers(**environ):
-    done = subprocess.run(
-        [sys.executable, "-c", ONE_WAY, str(TESTS)],
-        env=os.environ | environ,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    return np.array([float(x) for x in done.stdout.split()])
-
-
 @pytest.mark.slow
 def test_with_bounds_checked_and_without_the_compiler():
     """The kernels' own tolerance (tests/physics): the compiler may round sums otherwise."""
-    usual = answers()
+    usual = answers(ONE_WAY)
     assert np.isfinite(usual).all()
-    assert answers(NUMBA_BOUNDSCHECK="1") == pytest.approx(usual, rel=1e-12)
-    assert answers(NUMBA_DISABLE_JIT="1") == pytest.approx(usual, rel=1e-7)
+    assert answers(ONE_WAY, NUMBA_BOUNDSCHECK="1") == pytest.approx(usual, rel=1e-12)
+    assert answers(ONE_WAY, NUMBA_DISABLE_JIT="1") == pytest.approx(usual, rel=1e-7)

@@ -3,15 +3,10 @@
 Out of bounds a compiled kernel reads rubbish silently; with the check on it raises.
 """
 
-import os
-import subprocess
-import sys
-from pathlib import Path
-
 import numpy as np
 import pytest
 
-TESTS = Path(__file__).resolve().parents[1]
+from checked_kernels import answers
 
 ONE_OF_EACH = """
 import sys
@@ -48,21 +43,9 @@ print(*bench.state, *bench.out, *bench.work)
 """
 
 
-def answers(**environ):
-    done = subprocess.run(
-        [sys.executable, "-c", ONE_OF_EACH, str(TESTS)],
-        env=os.environ | environ,
-        capture_output=True,
-        text=True,
-        check=False,
-    )
-    assert done.returncode == 0, done.stderr
-    return np.array([float(x) for x in done.stdout.split()])
-
-
 @pytest.mark.slow
 def test_with_bounds_checked_and_without_the_compiler():
-    usual = answers()
+    usual = answers(ONE_OF_EACH)
     assert np.isfinite(usual).all()
-    assert answers(NUMBA_BOUNDSCHECK="1") == pytest.approx(usual, rel=1e-12)
-    assert answers(NUMBA_DISABLE_JIT="1") == pytest.approx(usual, rel=1e-7)
+    assert answers(ONE_OF_EACH, NUMBA_BOUNDSCHECK="1") == pytest.approx(usual, rel=1e-12)
+    assert answers(ONE_OF_EACH, NUMBA_DISABLE_JIT="1") == pytest.approx(usual, rel=1e-7)
