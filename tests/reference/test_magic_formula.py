@@ -1,7 +1,7 @@
 """The Magic Formula against a published evaluation and an independent implementation.
 
 Set: Pacejka, Tire and Vehicle Dynamics, 3rd ed. 2012, appendix 3, table A3.1 (205/60R15), read in
-four independent transcriptions. The point below was read in a published unit test of a C++
+four independent copies. The point below was read in a published unit test of a C++
 implementation (single precision); the grids were computed by an implementation written
 independently from equations 4.E1 to 4.E67.
 """
@@ -27,7 +27,7 @@ def test_the_packaged_sets_are_complete():
 
 # --- published point --------------------------------------------------------------------------
 
-# Four entries of that test's own transcription differ from the other three.
+# Four entries of that test's own copy differ from the other three.
 PUBLISHED_SET = dict(TYRE) | {
     "pCy1": 1.337,
     "pVx1": 2.20283e-5,

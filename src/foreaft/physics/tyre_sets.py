@@ -83,7 +83,7 @@ PACEJKA_2012_205_60R15: Final[Mapping[str, float]] = MappingProxyType(
 """Road tyre 205/60R15 91V at 2.2 bar, ISO signs: [pacejka2012], appendix 3, table A3.1.
 
 A treaded road tyre of the 1990s: a worked example of the format, no stand-in for a racing tyre.
-Where transcriptions of the table differ in a digit, the value most of them give is kept.
+Where copies of the table differ in a digit, the value most of them give is kept.
 The second edition of the book (2006) prints another set for the same size.
 """
 
