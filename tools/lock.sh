@@ -11,7 +11,7 @@ compile() {
 
 mkdir -p locks
 compile "$@" --group build -o locks/demo.txt pyproject.toml
-compile "$@" --group build --group test --constraint locks/demo.txt -o locks/test.txt pyproject.toml
+compile "$@" --group build --group app --group test --constraint locks/demo.txt -o locks/test.txt pyproject.toml
 
 if grep -nE '://|--(index-url|extra-index-url|find-links|trusted-host)|^-e |@ file' locks/*.txt; then
     echo "error: a lock holds an address or a path (above)" >&2
