@@ -1,0 +1,5 @@
+import { render } from "preact";
+import { House } from "./house/house";
+import "./style/look.css";
+
+render(<House />, document.getElementById("house")!);

@@ -1,0 +1,3 @@
+export function CarPage() {
+  return <h1>car</h1>;
+}

@@ -1,0 +1,3 @@
+export function CircuitPage() {
+  return <h1>circuit</h1>;
+}

@@ -1,0 +1,3 @@
+export function Laps() {
+  return <h1>laps</h1>;
+}

@@ -1,0 +1,3 @@
+export function Learn() {
+  return <h1>learn</h1>;
+}

@@ -1,0 +1,3 @@
+export function Library() {
+  return <h1>library</h1>;
+}

@@ -1,0 +1,3 @@
+export function Show() {
+  return <h1>show</h1>;
+}

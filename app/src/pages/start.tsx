@@ -1,0 +1,3 @@
+export function Start() {
+  return <h1>start</h1>;
+}

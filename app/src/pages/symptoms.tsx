@@ -1,0 +1,3 @@
+export function Symptoms() {
+  return <h1>symptoms</h1>;
+}

@@ -1,0 +1,3 @@
+export function Trial() {
+  return <h1>trial</h1>;
+}

@@ -1,0 +1,3 @@
+export function ZonePage() {
+  return <h1>zone</h1>;
+}
