@@ -66,13 +66,13 @@ def _zone_plan(work: Work, i: int, cause: str) -> ZonePlan:
     chosen = made.plan.setting_index[i]
     row = work.cells[0, i, chosen]
     rows, brake_from = zone_profile(work, i, chosen)
-    ideals = _ideals(work, i, rows)
+    ideals = ideals_of(work, i, rows)
     phases = _phase_nodes(arrays.zones[i], arrays.s[i], brake_from)
     limiting_axle, limiting_phase = AXLES[int(row[co.TIGHT_AXLE])], _phase(work, i, row)
     low, high = made.flat[i]
     verdict = made.verdicts[i]
     settles = SETTLES if verdict == "cannot_tell" else None
-    field = [_cell(work, i, j) for j in range(len(settings))]
+    field = [cell_of(work, i, j) for j in range(len(settings))]
     margin = _overshoot(float(row[co.MARGIN]))
     ahead, back = _neighbours(work, i, chosen)
     return ZonePlan(
@@ -111,7 +111,7 @@ def _zone_plan(work: Work, i: int, cause: str) -> ZonePlan:
         own_setting=float(settings[made.own[i][0]]),
         own_gain_s=made.own[i][1],
         field=field,
-        profile=_profile(work, i, rows, ideals, brake_from),
+        profile=profile_of(work, i, rows, ideals, brake_from),
     )
 
 
@@ -135,7 +135,7 @@ def zone_profile(work: Work, i: int, j: int) -> tuple[Floats, float]:
     return rows, float(brake_from)
 
 
-def _ideals(work: Work, i: int, rows: Floats) -> Floats:
+def ideals_of(work: Work, i: int, rows: Floats) -> Floats:
     """Ideal share at the deceleration of each node of a profile, shape (NODES, IDEAL_SIZE)."""
     cars = work.cars.arrays
     found = np.full((co.NODES, ideal.IDEAL_SIZE), np.nan)
@@ -208,7 +208,7 @@ def _overshoot(left: float) -> float:
     return min(left / max(1.0 - left, 1e-9), MOST_MARGIN)
 
 
-def _cell(work: Work, i: int, j: int) -> Cell:
+def cell_of(work: Work, i: int, j: int) -> Cell:
     row, problem = work.cells[0, i, j], work.made.problem
     feasible = bool(row[co.SPENT] == 0.0)
     return Cell(
@@ -250,7 +250,7 @@ def _time_to_double(work: Work, i: int, j: int) -> float | None:
     return time if np.isfinite(time) else None
 
 
-def _profile(work: Work, i: int, rows: Floats, ideals: Floats, brake_from: float) -> Profile:
+def profile_of(work: Work, i: int, rows: Floats, ideals: Floats, brake_from: float) -> Profile:
     s = work.lap.arrays.s[i]
     kept = [k for k in range(co.NODES) if s[k] <= brake_from][::-1]  # in driving order
     most = max(float(rows[:, pf.PEDAL].max()), 1e-9)
