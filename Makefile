@@ -1,5 +1,5 @@
 # Foreaft on a machine with python3, python3-venv, make and git. Everything lives in .venv.
-.PHONY: demo test quick timing lint format lock bench clean
+.PHONY: demo app test quick timing app-build lint format lock bench clean
 
 WORKERS ?= 2
 export PYTHON ?= python3
@@ -9,8 +9,17 @@ demo: ## set up, then the main job on the invented car and circuit
 	@tools/setup.sh demo
 	@.venv/bin/foreaft demo
 
-test: lint timing ## everything
+app: app-build ## build the app in the browser and open it
+	@.venv/bin/foreaft app
+
+app-build:
+	@tools/setup.sh test
+	@tools/app.sh
+
+test: lint ## everything
+	@tools/app.sh --try
 	@tools/browser.sh
+	@$(MAKE) --no-print-directory timing
 	@$(RUN) pytest -n $(WORKERS) --dist worksteal -m "not timing"
 
 quick: ## the fast tests

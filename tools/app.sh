@@ -3,6 +3,8 @@
 #
 # Node comes from the environment (locks/test.txt), never from the system, whose own is too old.
 # The stamp holds a hash of what the app is made from, so that no stale build is served.
+# Packages that cannot be had are told and leave the rest of Foreaft working (--try makes that no
+# error); a page that does not compile is always an error.
 set -eu
 cd "$(dirname "$0")/.."
 
@@ -26,7 +28,11 @@ mkdir -p build
 "$bin/python" tools/make_app_types.py build/app-types.json
 cd app
 if [ "$(cat node_modules/.stamp 2>/dev/null)" != "$(cksum <package-lock.json)" ]; then
-    npm ci --silent
+    npm ci --silent || {
+        echo "The app's packages could not be had: it is not built, and its tests are skipped" >&2
+        [ "${1:-}" = --try ] && exit 0
+        exit 3
+    }
     cksum <package-lock.json >node_modules/.stamp
 fi
 npx openapi-typescript ../build/app-types.json -o src/api/schema.d.ts >/dev/null

@@ -146,6 +146,7 @@ export async function bringLog(file: File): Promise<Item> {
 
 /** A slug for a name: lower-case words joined by hyphens. */
 export function slug(name: string): string {
-  const plain = name.normalize("NFKD").toLowerCase().replace(/[^a-z0-9]+/g, "-");
+  const bare = name.normalize("NFKD").replace(/\p{Mark}/gu, ""); // letters without their accents
+  const plain = bare.toLowerCase().replace(/[^a-z0-9]+/g, "-");
   return plain.replace(/^-+|-+$/g, "").slice(0, 60) || "unnamed";
 }

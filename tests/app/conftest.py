@@ -1,0 +1,109 @@
+"""A running app with a library of its own, and a page that may ask nobody else."""
+
+from __future__ import annotations
+
+import os
+import re
+import subprocess
+import sys
+import time
+import urllib.request
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+BUILT = ROOT / "src" / "foreaft" / "web" / "built" / "index.html"
+AXE = ROOT / "app" / "node_modules" / "axe-core" / "axe.min.js"
+START_S = 60.0
+
+
+@dataclass(frozen=True)
+class House:
+    """A running app: where it answers, where its library lies, and its process."""
+
+    address: str
+    library: Path
+    process: subprocess.Popen[str]
+
+
+def start(library: Path, log: Path) -> House:
+    """Start the app on a free port with a library, and wait until it answers."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "foreaft", "app", "--no-browser", "--port", "0"],
+        stdout=log.open("w"),
+        stderr=subprocess.STDOUT,
+        text=True,
+        env=os.environ | {"FOREAFT_LIBRARY": str(library), "PYTHONUNBUFFERED": "1"},
+    )
+    until = time.monotonic() + START_S
+    while time.monotonic() < until and process.poll() is None:
+        said = re.search(r"http://127\.0\.0\.1:\d+", log.read_text("utf-8"))
+        if said and _answers(said[0]):
+            return House(said[0], library, process)
+        time.sleep(0.05)
+    process.kill()
+    raise AssertionError(f"the app did not start: {log.read_text('utf-8')}")
+
+
+def _answers(address: str) -> bool:
+    try:
+        with urllib.request.urlopen(f"{address}/api/about", timeout=5) as answer:
+            return bool(answer.status == 200)
+    except OSError:
+        return False
+
+
+def stop(house: House) -> None:
+    """End the app as Ctrl-C would."""
+    house.process.terminate()
+    try:
+        house.process.wait(20)
+    except subprocess.TimeoutExpired:
+        house.process.kill()
+
+
+@pytest.fixture(scope="module")
+def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
+    """One running app for the tests of one file."""
+    if not BUILT.is_file():
+        pytest.skip("the app is not built (make app)")
+    folder = tmp_path_factory.mktemp("app")
+    running = start(folder / "library", folder / "log.txt")
+    yield running
+    stop(running)
+
+
+@pytest.fixture
+def app(house: House, page: Any) -> Iterator[Any]:
+    """A fresh page that knows the app's address; it may ask nobody but our own server."""
+    strangers: list[str] = []
+    own = (house.address, "data:", "blob:", "about:")
+    page.on("request", lambda one: None if one.url.startswith(own) else strangers.append(one.url))
+    page.set_default_timeout(30_000)
+    page.set_viewport_size({"width": 1400, "height": 900})
+    page.house = house
+    page.open = lambda path: page.goto(house.address + path)
+    yield page
+    assert not strangers, f"asked outside: {strangers}"
+
+
+@pytest.fixture
+def expect() -> Any:
+    """Playwright's checks that wait."""
+    from playwright.sync_api import expect as waiting
+
+    return waiting
+
+
+def violations(page: Any) -> list[str]:
+    """What axe-core finds against WCAG 2.2 A and AA, one line each."""
+    page.evaluate(AXE.read_text("utf-8"))
+    rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
+    found = page.evaluate("(tags) => axe.run({runOnly: tags}).then((r) => r.violations)", rules)
+    return [
+        f"{one['id']}: {one['help']} at {node['target']}" for one in found for node in one["nodes"]
+    ]
