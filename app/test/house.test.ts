@@ -127,3 +127,19 @@ test("a save over somebody else's is refused and nothing is kept to undo", async
   await expect(save("cars", "a", { text: "x" }, "old", "A saved")).rejects.toThrow("saved elsewhere");
   expect(canUndo.value).toBe(before);
 });
+
+test("a draft that is typed back to where it began is no draft", () => {
+  const typed = draft("back", "a");
+  typed.value = "b";
+  typed.value = "a";
+  expect(hasDraft("back")).toBe(false);
+});
+
+test("what is saved elsewhere shows where nothing is typed, and never over what is", () => {
+  const one = draft("one", "old");
+  expect(draft("one", "new").value).toBe("new");
+  one.value = "typed";
+  expect(draft("one", "newer").value).toBe("typed");
+  dropDraft("one");
+  expect(one.value).toBe("newer");
+});

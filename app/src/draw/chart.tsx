@@ -1,0 +1,139 @@
+/** A plain chart of one quantity over another: axes, lines, bands and marks, drawn for a phone. */
+import type { ComponentChildren } from "preact";
+import { EndSign, Figure } from "../parts/figure";
+
+export type Role = "ink" | "soft" | "front" | "rear";
+export type Point = readonly [number, number];
+
+export interface Line {
+  name: string;
+  points: readonly Point[];
+  role: Role;
+  dash?: boolean;
+  thin?: boolean;
+}
+
+export interface Band {
+  name: string;
+  low: readonly Point[];
+  high: readonly Point[];
+}
+
+export interface Mark {
+  at: Point;
+  label: string;
+  sign?: "front" | "rear" | "dot";
+  /** Where the label stands, so that two do not meet. */
+  side?: "above" | "below";
+}
+
+export interface Axis {
+  name: string;
+  low: number;
+  high: number;
+  /** The value in words. */
+  show: (value: number) => string;
+}
+
+interface ChartProps {
+  title: string;
+  about: string;
+  x: Axis;
+  y: Axis;
+  lines: Line[];
+  bands?: Band[];
+  marks?: Mark[];
+  caption?: ComponentChildren;
+  height?: number;
+}
+
+const WIDTH = 480;
+const LEFT = 56;
+const RIGHT = 14;
+const TOP = 14;
+const FOOT = 44;
+
+export function Chart(props: ChartProps) {
+  const height = props.height ?? 260;
+  const px = scale(props.x, LEFT, WIDTH - RIGHT);
+  const py = scale(props.y, height - FOOT, TOP);
+  const path = (points: readonly Point[]) => points.map(([x, y]) => `${px(x).toFixed(1)},${py(y).toFixed(1)}`).join(" ");
+  return (
+    <Figure title={props.title} about={props.about} width={WIDTH} height={height} caption={props.caption}>
+      <XAxis axis={props.x} at={px} height={height} />
+      <YAxis axis={props.y} at={py} />
+      {props.bands?.map((band) => (
+        <polygon key={band.name} class="band" points={path([...band.low, ...[...band.high].reverse()])} />
+      ))}
+      {props.lines.map((line) => (
+        <polyline
+          key={line.name}
+          points={path(line.points)}
+          fill="none"
+          stroke={`var(--${line.role})`}
+          stroke-width={line.thin ? 1.5 : 2.5}
+          stroke-dasharray={line.dash ? "6 5" : undefined}
+          stroke-linejoin="round"
+        />
+      ))}
+      {props.marks?.map((mark) => <Marked key={mark.label} mark={mark} x={px(mark.at[0])} y={py(mark.at[1])} />)}
+    </Figure>
+  );
+}
+
+function scale(axis: Axis, from: number, to: number): (value: number) => number {
+  const span = axis.high - axis.low || 1;
+  return (value) => from + ((value - axis.low) / span) * (to - from);
+}
+
+/** Round places on an axis, some five of them. */
+export function ticks(low: number, high: number, wanted = 5): number[] {
+  const rough = (high - low) / wanted;
+  if (!(rough > 0)) return [low];
+  const ten = 10 ** Math.floor(Math.log10(rough));
+  const step = [1, 2, 5, 10].map((m) => m * ten).find((s) => s >= rough * 0.999)!;
+  const first = Math.ceil(low / step - 1e-9);
+  const last = Math.floor(high / step + 1e-9);
+  return Array.from({ length: last - first + 1 }, (_, i) => (first + i) * step);
+}
+
+function XAxis({ axis, at, height }: { axis: Axis; at: (v: number) => number; height: number }) {
+  const foot = height - FOOT;
+  return (
+    <g class="axis">
+      <line x1={LEFT} x2={WIDTH - RIGHT} y1={foot} y2={foot} />
+      {ticks(axis.low, axis.high).map((value) => (
+        <g key={value}>
+          <line x1={at(value)} x2={at(value)} y1={foot} y2={foot + 4} />
+          <text x={at(value)} y={foot + 17} text-anchor="middle">{axis.show(value)}</text>
+        </g>
+      ))}
+      <text x={(LEFT + WIDTH - RIGHT) / 2} y={height - 8} text-anchor="middle" class="named">{axis.name}</text>
+    </g>
+  );
+}
+
+function YAxis({ axis, at }: { axis: Axis; at: (v: number) => number }) {
+  return (
+    <g class="axis">
+      {ticks(axis.low, axis.high, 4).map((value) => (
+        <g key={value}>
+          <line class="grid" x1={LEFT} x2={WIDTH - RIGHT} y1={at(value)} y2={at(value)} />
+          <text x={LEFT - 6} y={at(value) + 4} text-anchor="end">{axis.show(value)}</text>
+        </g>
+      ))}
+      <text x={4} y={TOP - 3} class="named">{axis.name}</text>
+    </g>
+  );
+}
+
+function Marked({ mark, x, y }: { mark: Mark; x: number; y: number }) {
+  const near = x > WIDTH * 0.75 ? "end" : x < WIDTH * 0.25 ? "start" : "middle";
+  const end = mark.sign === "front" || mark.sign === "rear" ? mark.sign : null;
+  return (
+    <g>
+      {end ? <EndSign end={end} x={x} y={y} size={13} /> : <circle cx={x} cy={y} r={5} class="dot" />}
+      <text x={x} y={mark.side === "below" ? y + 22 : y - 11} text-anchor={near} class="marked">{mark.label}</text>
+    </g>
+  );
+}

@@ -1,0 +1,39 @@
+import { expect, test } from "vitest";
+import { at, sourceOf, uncertain, written } from "../src/pages/car/value";
+
+test.each([
+  ["1360", 1360],
+  ["0,44 to 0,46", { low: 0.44, high: 0.46 }],
+  ["0.44–0.46", { low: 0.44, high: 0.46 }],
+  ["1360 ±8", { value: 1360, sd: 8 }],
+  ["1360 +- 8", { value: 1360, sd: 8 }],
+  ["−0.3 to −0.1", { low: -0.3, high: -0.1 }],
+  ["1e3", 1000],
+  ["", null],
+  ["about 5", undefined],
+  ["5 6", undefined],
+])("%s typed for a number", (typed, meant) => {
+  expect(uncertain(typed, "")).toEqual(meant);
+});
+
+test("the source of a number stays when the number changes", () => {
+  expect(uncertain("1350", "corner scales")).toEqual({ value: 1350, source: "corner scales" });
+  expect(sourceOf({ low: 1, high: 2, source: "tape" })).toBe("tape");
+});
+
+test.each([
+  [{ value: 1360, sd: 8 }, "1360 ±8"],
+  [{ low: 0.44, high: 0.46 }, "0.44 to 0.46"],
+  [2.62, "2.62"],
+  [undefined, ""],
+])("%s as it is written for people, and back", (found, text) => {
+  expect(written(found)).toBe(text);
+  if (found !== undefined) expect(uncertain(text, "")).toEqual(found);
+});
+
+test("a dotted key finds its value, and nothing in lists", () => {
+  const car = { brakes: { front: { pad_friction: 0.45 } }, drive: { gear: [{ gear: 1 }] } };
+  expect(at(car, "brakes.front.pad_friction")).toBe(0.45);
+  expect(at(car, "drive.gear.gear")).toBeUndefined();
+  expect(at(car, "nothing.here")).toBeUndefined();
+});
