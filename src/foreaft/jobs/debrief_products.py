@@ -13,6 +13,7 @@ from foreaft.files.atomic import write_folder
 from foreaft.jobs.common import to_json
 from foreaft.jobs.debrief import Looked
 from foreaft.jobs.debrief_ground import main_of
+from foreaft.jobs.debrief_traces import traces
 from foreaft.laps.advice import usual_passes
 from foreaft.laps.grip import bulged
 from foreaft.laps.match import Pass, Zone
@@ -34,7 +35,7 @@ ENOUGH: Final = 5
 
 
 def hand_over(looked: Looked, folder: Path, units: Units = "metric") -> list[Path]:
-    """Write the debrief (JSON), its page as HTML and PDF, and its pictures.
+    """Write the debrief and its laps (JSON), its page as HTML and PDF, and its pictures.
 
     Raises
     ------
@@ -45,6 +46,7 @@ def hand_over(looked: Looked, folder: Path, units: Units = "metric") -> list[Pat
     """
     drawn = [zone_strips(looked, zone) for zone in looked.answer.result.zones]
     made: dict[str, bytes | str] = {"debrief.json": to_json(looked.answer)}
+    made["traces.json"] = traces(looked)
     made |= products(looked.answer, drawn, units)
     write_folder(folder, made)
     return [folder / name for name in made]
