@@ -1,5 +1,6 @@
 /** A plain chart of one quantity over another: axes, lines, bands and marks, drawn for a phone. */
 import type { ComponentChildren } from "preact";
+import { useId } from "preact/hooks";
 import { EndSign, Figure } from "../parts/figure";
 
 export type Role = "ink" | "soft" | "front" | "rear";
@@ -50,11 +51,12 @@ interface ChartProps {
 const WIDTH = 480;
 const LEFT = 56;
 const RIGHT = 14;
-const TOP = 14;
+const TOP = 28;
 const FOOT = 44;
 
 export function Chart(props: ChartProps) {
   const height = props.height ?? 260;
+  const clip = useId();
   const px = scale(props.x, LEFT, WIDTH - RIGHT);
   const py = scale(props.y, height - FOOT, TOP);
   const path = (points: readonly Point[]) => points.map(([x, y]) => `${px(x).toFixed(1)},${py(y).toFixed(1)}`).join(" ");
@@ -62,20 +64,24 @@ export function Chart(props: ChartProps) {
     <Figure title={props.title} about={props.about} width={WIDTH} height={height} caption={props.caption}>
       <XAxis axis={props.x} at={px} height={height} />
       <YAxis axis={props.y} at={py} />
-      {props.bands?.map((band) => (
-        <polygon key={band.name} class="band" points={path([...band.low, ...[...band.high].reverse()])} />
-      ))}
-      {props.lines.map((line) => (
-        <polyline
-          key={line.name}
-          points={path(line.points)}
-          fill="none"
-          stroke={`var(--${line.role})`}
-          stroke-width={line.thin ? 1.5 : 2.5}
-          stroke-dasharray={line.dash ? "6 5" : undefined}
-          stroke-linejoin="round"
-        />
-      ))}
+      {/* What runs out of the frame is cut at it. */}
+      <clipPath id={clip}><rect x={LEFT} y={TOP} width={WIDTH - RIGHT - LEFT} height={height - FOOT - TOP} /></clipPath>
+      <g clip-path={`url(#${clip})`}>
+        {props.bands?.map((band) => (
+          <polygon key={band.name} class="band" points={path([...band.low, ...[...band.high].reverse()])} />
+        ))}
+        {props.lines.map((line) => (
+          <polyline
+            key={line.name}
+            points={path(line.points)}
+            fill="none"
+            stroke={`var(--${line.role})`}
+            stroke-width={line.thin ? 1.5 : 2.5}
+            stroke-dasharray={line.dash ? "6 5" : undefined}
+            stroke-linejoin="round"
+          />
+        ))}
+      </g>
       {props.marks?.map((mark) => <Marked key={mark.label} mark={mark} x={px(mark.at[0])} y={py(mark.at[1])} />)}
     </Figure>
   );
@@ -122,7 +128,7 @@ function YAxis({ axis, at }: { axis: Axis; at: (v: number) => number }) {
           <text x={LEFT - 6} y={at(value) + 4} text-anchor="end">{axis.show(value)}</text>
         </g>
       ))}
-      <text x={4} y={TOP - 3} class="named">{axis.name}</text>
+      <text x={4} y={13} class="named">{axis.name}</text>
     </g>
   );
 }

@@ -83,16 +83,21 @@ function Answer({ points, at, settings, adjuster }: { points: IdealPoint[]; at: 
   const here = nearest(points, at);
   if (!here?.feasible || here.ideal_share_frac === null)
     return <p role="status"><strong>Out of reach:</strong> {outOf(here)}</p>;
-  const closest = settings.reduce<Ideal["settings"][number] | null>(
-    (best, one) => (best === null || gap(one, here) < gap(best, here) ? one : best),
-    null,
+  const inside = settings.filter(
+    (one) => one.front_share_frac >= (here.window_low_frac ?? 0) && one.front_share_frac <= (here.window_high_frac ?? 1),
   );
-  const nearBy = closest && adjuster ? ` The nearest setting is ${setting(closest.setting, adjuster.step)}.` : "";
-  return <p role="status">Ideal here: <strong>{percent(here.ideal_share_frac)} front</strong>.{nearBy}</p>;
+  return (
+    <p role="status">
+      Ideal here: <strong>{percent(here.ideal_share_frac)} front</strong>. {adjuster && within(inside, settings.length, adjuster)}
+    </p>
+  );
 }
 
-function gap(one: Ideal["settings"][number], here: IdealPoint): number {
-  return Math.abs(one.front_share_frac - here.ideal_share_frac!);
+function within(inside: Ideal["settings"], all: number, adjuster: AdjusterValue): string {
+  if (!inside.length) return "No setting of this adjuster can do it.";
+  if (inside.length === all) return "Every setting of the adjuster can do it.";
+  const numbers = inside.map((one) => one.setting);
+  return `Settings ${setting(Math.min(...numbers), adjuster.step)} to ${setting(Math.max(...numbers), adjuster.step)} can do it.`;
 }
 
 function outOf(here: IdealPoint | undefined): string {

@@ -7,12 +7,15 @@ import { useLoaded } from "../../house/loaded";
 import { Wrong } from "../../parts/notice";
 import { at, sourceOf, uncertain, written, type CarValue, type Key } from "./value";
 
+/** What names the file rather than the car; the text below shows them. */
+const LABELS = ["schema", "id", "class_name", "draws_file"];
+
 const GROUPS: { title: string; takes: (key: string) => boolean; folded?: boolean }[] = [
   { title: "Adjuster", takes: (key) => key.startsWith("adjuster.") || key.startsWith("anchor.") },
   { title: "Weights and sizes", takes: (key) => !key.includes(".") && !/aero|lift|drag/.test(key) },
-  { title: "Tyres", takes: (key) => key.startsWith("tyre.") && !/coefficients|set$/.test(key) },
-  { title: "Brakes", takes: (key) => key.startsWith("brakes.") },
-  { title: "Air", takes: (key) => !key.includes(".") && /aero|lift|drag/.test(key) },
+  { title: "Tyres", takes: (key) => key.startsWith("tyre.") && !/coefficients|set$/.test(key), folded: true },
+  { title: "Brakes", takes: (key) => key.startsWith("brakes."), folded: true },
+  { title: "Air", takes: (key) => !key.includes(".") && /aero|lift|drag/.test(key), folded: true },
   { title: "Engine and wheels", takes: (key) => /^(drive|wheel|fuel)\./.test(key), folded: true },
   { title: "The car in motion", takes: (key) => key.startsWith("transient."), folded: true },
 ];
@@ -20,7 +23,9 @@ const GROUPS: { title: string; takes: (key: string) => boolean; folded?: boolean
 export function Numbers({ held }: { held: Held<CarValue> }) {
   const keys = useLoaded("keys", () => ask<Key[]>("GET", "keys/cars"));
   if (!keys.value.value) return keys.value.wrong && <Wrong problem={keys.value.wrong} />;
-  const shown = keys.value.value.filter((one) => one.kind !== "text" || at(held.value, one.key) !== undefined);
+  const shown = keys.value.value.filter(
+    (one) => !LABELS.includes(one.key) && (one.kind !== "text" || at(held.value, one.key) !== undefined),
+  );
   return (
     <section class="card" aria-labelledby="numbers-head">
       <h2 id="numbers-head">Its numbers</h2>
@@ -72,7 +77,7 @@ function Row({ about, held }: { about: Key; held: Held<CarValue> }) {
       return;
     }
     try {
-      await save("cars", held.item.id, { changes: { [about.key]: value } }, held.item.revision, `${held.item.name}: ${about.meaning || about.key}`);
+      await save("cars", held.item.id, { changes: { [about.key]: value } }, held.item.revision, `${held.item.name}: ${labelOf(about)}`);
       dropDraft(name);
       wrong.value = null;
     } catch (error) {
@@ -82,7 +87,7 @@ function Row({ about, held }: { about: Key; held: Held<CarValue> }) {
   return (
     <div class="numberrow">
       <label for={name}>
-        {about.meaning || about.key} {about.unit && <span class="unit soft">{about.unit}</span>}
+        {labelOf(about)} {about.unit && <span class="unit soft">{about.unit}</span>}
       </label>
       <Entry id={name} about={about} typed={typed.value} wrong={wrong.value !== null} onType={(now) => (typed.value = now)} onDone={() => void put()} />
       <small id={`${name}-about`}>{[sourceOf(found), about.typical && `usual: ${about.typical}`, about.measure && `measure: ${about.measure}`].filter(Boolean).join(" · ")}</small>
@@ -94,6 +99,13 @@ function Row({ about, held }: { about: Key; held: Held<CarValue> }) {
       )}
     </div>
   );
+}
+
+/** What a key means, with its end where both ends have one. */
+function labelOf(about: Key): string {
+  const end = about.key.includes(".front.") ? "Front: " : about.key.includes(".rear.") ? "Rear: " : "";
+  const text = about.meaning || about.key;
+  return end ? end + text : text.charAt(0).toUpperCase() + text.slice(1);
 }
 
 interface EntryProps {
