@@ -308,3 +308,17 @@ class LearnRequest(Request):
     mapping: Path | None = None
     maps: list[str] = Field(default=[], max_length=200)
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
+
+
+class ZoneViewRequest(OnRoad):
+    """One zone of the plan wheel by wheel, at the settings named.
+
+    Without ``settings`` at the planned one and at the lap setting.
+    """
+
+    conditions: Path | None = None
+    zone: str
+    settings: list[float] = Field(default=[], max_length=4)
+    changes: int | None = Field(default=None, ge=0, le=60)
+    change_cost_s: float | None = Field(default=None, ge=0, le=10)
+    seed: int = Field(default=1, ge=0, le=2**31 - 1)
