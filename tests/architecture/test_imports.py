@@ -15,7 +15,7 @@ MODULES = sorted(PACKAGE.rglob("*.py"))
 
 # Ground floor to roof. A part may import those before it, and itself.
 FLOORS = ["base", "physics", "model", "track", "files", "logs", "plan", "drive", "optimum"]
-FLOORS += ["laps", "learn", "report", "jobs", "cli", "__main__"]
+FLOORS += ["laps", "learn", "report", "jobs", "web", "cli", "__main__"]
 
 PHYSICS_MAY_IMPORT = {"numpy", "numba", "scipy", "foreaft.base", "foreaft.physics"}
 COMPILERS = {"jit", "njit", "vectorize", "guvectorize", "cfunc", "jitclass"}

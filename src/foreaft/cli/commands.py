@@ -342,6 +342,16 @@ def demo(asked: Namespace) -> int:
     return 0
 
 
+def app(asked: Namespace) -> int:
+    """``foreaft app``: serve until stopped."""
+    from foreaft.web.serve import Wanted, serve
+
+    names = ("library", "address", "port", "token", "largest_log_MB", "json")
+    given = {name: getattr(asked, name) for name in names}
+    serve(Wanted(**given, browser=not asked.no_browser))
+    return 0
+
+
 def doctor(asked: Namespace) -> int:
     """``foreaft doctor``."""
     from foreaft.jobs.doctor import doctor as job

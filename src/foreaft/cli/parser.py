@@ -9,6 +9,7 @@ from typing import Any, NoReturn
 
 from foreaft import __version__
 from foreaft.base.errors import InputError
+from foreaft.cli.parser_app import add_app
 from foreaft.cli.parser_debrief import add_debrief
 from foreaft.cli.parser_learn import add_learn
 
@@ -79,6 +80,7 @@ def make_parser() -> ArgumentParser:
         _new,
         _classes,
         _demo,
+        _app,
         _doctor,
     ):
         add(commands)
@@ -682,6 +684,10 @@ def _demo(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
         default=Path("foreaft-demo"),
         help="write there (foreaft-demo)",
     )
+
+
+def _app(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
+    add_app(commands, _command)
 
 
 def _doctor(commands: argparse._SubParsersAction[ArgumentParser]) -> None:

@@ -11,7 +11,6 @@ import hashlib
 import json
 import os
 import sys
-import time
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -23,6 +22,7 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from foreaft.base.errors import InputError
 from foreaft.files.atomic import write_file
+from foreaft.files.lock import locked
 
 SCHEMA: Final = "foreaft.history/1"
 FOLDER_VARIABLE: Final = "FOREAFT_DATA"
@@ -201,35 +201,13 @@ def _refused(file: Path, code: str, found: str, hint: str) -> InputError:
 
 @contextmanager
 def _locked(file: Path) -> Iterator[None]:
-    """Hold the lock of one history; the lock file stays, the lock goes with the process."""
+    """Hold the lock of one history."""
     lock = file.with_suffix(".lock")
-    try:
-        descriptor = os.open(lock, os.O_RDWR | os.O_CREAT, 0o666)
-    except OSError as error:
-        said = error.strerror or str(error)
-        hint = f"Set {FOLDER_VARIABLE} to a folder you may write to."
-        raise _refused(lock, "history_unwritable", said, hint) from error
-    try:
-        until = time.monotonic() + WAIT_S
-        while not _try_lock(descriptor):
-            if time.monotonic() > until:
-                raise _refused(file, "history_busy", "held by another process", "Try again.")
-            time.sleep(0.01)
+    hint = f"Set {FOLDER_VARIABLE} to a folder you may write to."
+    with locked(
+        lock,
+        WAIT_S,
+        unwritable=lambda said: _refused(lock, "history_unwritable", said, hint),
+        busy=lambda: _refused(file, "history_busy", "held by another process", "Try again."),
+    ):
         yield
-    finally:
-        os.close(descriptor)
-
-
-def _try_lock(descriptor: int) -> bool:
-    try:
-        if sys.platform == "win32":
-            import msvcrt
-
-            msvcrt.locking(descriptor, msvcrt.LK_NBLCK, 1)
-        else:
-            import fcntl
-
-            fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError:
-        return False
-    return True
