@@ -19,6 +19,7 @@ from foreaft.track.cut import (
     braking_zones,
     corners,
     rematch,
+    split_at,
 )
 from foreaft.track.stations import Stations, stations_from
 from track.point_mass import flying_lap
@@ -56,6 +57,13 @@ def bump(at: float, height: float, half: float, length: float = 1000.0) -> np.nd
 
 def cut(road: Stations, friction: float = 1.3) -> tuple[CutZone, ...]:
     return braking_zones(road, flying_lap(road, mu=friction), corners(road))
+
+
+def through_a_bend() -> tuple[Stations, np.ndarray]:
+    """A left bend at 560 m in the middle of one braking for a right hairpin at 700 m."""
+    road = made(bump(560.0, 0.005, 40.0) - bump(700.0, 0.04, 40.0))
+    speed = np.interp(road.s_m, [0.0, 450.0, 700.0, 1000.0], [60.0, 60.0, 20.0, 50.0])
+    return road, speed
 
 
 # ---------------------------------------------------------------- corners
@@ -356,3 +364,40 @@ def test_lap_of_the_test_car_is_plausible(circuit) -> None:
     _, road = circuit
     seconds = float((road.spacing_m / flying_lap(road)).sum())
     assert 130.0 < 3.6 * road.length_m / seconds < 190.0
+
+
+# ---------------------------------------------------------------- cutting a zone in two
+
+
+def test_a_braking_through_a_bend_is_one_zone_until_somebody_cuts_it() -> None:
+    road, speed = through_a_bend()
+    found = corners(road)
+    (whole,) = braking_zones(road, speed, found)
+    assert whole.apex_s_m == 700.0
+    first, second = split_at([whole], [545.0], road, speed, found)
+    assert (first.brake_s_m, first.apex_s_m, first.direction) == (whole.brake_s_m, 560.0, "left")
+    assert (second.brake_s_m, second.apex_s_m, second.direction) == (560.0, 700.0, "right")
+    assert first.apex_speed_mps == second.approach_speed_mps == np.interp(560, [450, 700], [60, 20])
+    assert first.hand_time_s == whole.hand_time_s
+    assert second.hand_time_s == 0.0
+    assert second.zone_id == whole.zone_id != first.zone_id
+
+
+@pytest.mark.parametrize("place", [700.0, 690.0, 480.0, 640.0, 900.0])
+def test_a_place_that_is_no_corner_inside_a_braking_cuts_nothing(place: float) -> None:
+    road, speed = through_a_bend()
+    found = corners(road)
+    whole = braking_zones(road, speed, found)
+    assert split_at(whole, [place], road, speed, found) == whole
+
+
+def test_zones_of_a_closed_lap_keep_their_order_and_ids_when_one_is_cut() -> None:
+    kappa = bump(560.0, 0.005, 40.0, 2000.0) - bump(700.0, 0.04, 40.0, 2000.0)
+    road = made(kappa + bump(1700.0, 0.03, 40.0, 2000.0), closed=True)
+    along = [0.0, 450.0, 700.0, 1400.0, 1700.0, 2000.0]
+    speed = np.interp(road.s_m, along, [40.0, 60.0, 20.0, 65.0, 25.0, 40.0])
+    found = corners(road)
+    before = braking_zones(road, speed, found)
+    after = split_at(before, [560.0], road, speed, found)
+    assert [zone.apex_s_m for zone in after] == [560.0, 700.0, 1700.0]
+    assert [zone.zone_id for zone in after] == ["z03", "z01", "z02"]

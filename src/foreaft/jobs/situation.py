@@ -24,7 +24,7 @@ from foreaft.physics import envelope as env
 from foreaft.physics import motion
 from foreaft.physics import trim as tr
 from foreaft.plan.arrange import ZoneArrays, ZoneRoad, arrange
-from foreaft.track.cut import CutZone, braking_zones, corners
+from foreaft.track.cut import CutZone, braking_zones, corners, split_at
 from foreaft.track.sheet import sheet_stations
 from foreaft.track.stations import Stations, stations_from
 
@@ -187,12 +187,14 @@ def circuit_lap(
         )
     marks_at = marks_file or file.with_name("zones.csv")
     marks = read_zones(marks_at) if marks_at.exists() else ()
+    cut = split_at(cut, [mark.apex_s_m for mark in marks], stations, speed, found)
     faces, roads = [], []
     for zone, before in zip(cut, (cut[-1], *cut[:-1]), strict=True):
         mark = _mark_for(zone, marks, stations.length_m)
         face, road = _cut_zone(zone, before, mark, stations, speed, car, driver)
         faces.append(face)
         roads.append(road)
+    _warn_of_marks(marks, faces, notes)
     arrays = arrange(roads, gentle_decel(car, conditions))
     whole = CircuitFace(
         length_m=stations.length_m,
@@ -239,6 +241,18 @@ def station_roads(stations: Stations) -> Floats:
     roads[:, tr.VERTICAL] = stations.vertical_curvature_1pm
     roads[:, tr.GRIP] = 1.0
     return roads
+
+
+def _warn_of_marks(marks: tuple[ZoneMark, ...], faces: list[ZoneFace], notes: Notes) -> None:
+    """Say which marks of zones.csv met no zone, so that no setting of theirs is lost unseen."""
+    met = {face.zone_id for face in faces}
+    lost = [mark.name for mark in marks if mark.zone_id not in met]
+    if lost:
+        notes.warn(
+            "mark_without_zone",
+            f"{', '.join(lost)}: this car does not brake there, so what zones.csv says of it "
+            "is not used",
+        )
 
 
 def _mark_for(zone: CutZone, marks: tuple[ZoneMark, ...], length: float) -> ZoneMark | None:

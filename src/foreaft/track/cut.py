@@ -239,6 +239,80 @@ def braking_zones(
     return tuple(zones)
 
 
+def split_at(
+    zones: Sequence[CutZone],
+    places_s_m: Sequence[float],
+    stations: Stations,
+    speed_mps: Floats,
+    found: Sequence[Corner],
+) -> tuple[CutZone, ...]:
+    """The zones with a braking that runs through a corner cut in two at that corner's apex.
+
+    A place cuts the zone it lies in, between brake point and apex, where a corner's apex lies
+    within `MATCH_M` of it; any other place changes nothing.
+    The second part begins at the apex of the first, with no hand free before it.
+
+    Parameters
+    ----------
+    zones : sequence of CutZone
+        As `braking_zones` gave them for the same stations, speeds and corners.
+    places_s_m : sequence of float
+        Distances along the lap from the line. [m]
+    speed_mps : ndarray, shape (n,)
+        [m/s]
+    """
+    made = list(zones)
+    for place in places_s_m:
+        corner = _corner_at(place, found, stations.length_m)
+        inside = next((z for z in made if corner and _runs_through(z, corner, stations)), None)
+        if corner is None or inside is None:
+            continue
+        speed = float(speed_mps[corner.apex_at])
+        first = replace(
+            inside,
+            zone_id=_fresh_id(made),
+            turn_in_s_m=corner.turn_in_s_m,
+            apex_s_m=corner.apex_s_m,
+            apex_x_m=float(stations.x_m[corner.apex_at]),
+            apex_y_m=float(stations.y_m[corner.apex_at]),
+            apex_speed_mps=speed,
+            apex_radius_m=corner.radius_m,
+            direction=corner.direction,
+        )
+        second = replace(
+            inside, brake_s_m=corner.apex_s_m, approach_speed_mps=speed, hand_time_s=0.0
+        )
+        made[made.index(inside)] = second
+        made.append(first)
+    return tuple(sorted(made, key=lambda zone: zone.apex_s_m))
+
+
+def _corner_at(place_s_m: float, found: Sequence[Corner], length_m: float) -> Corner | None:
+    """The corner whose apex lies nearest to a place, if within `MATCH_M` of it."""
+    near = min(found, key=lambda c: _gap(c.apex_s_m, place_s_m, length_m), default=None)
+    if near is None or _gap(near.apex_s_m, place_s_m, length_m) > MATCH_M:
+        return None
+    return near
+
+
+def _gap(a_s_m: float, b_s_m: float, length_m: float) -> float:
+    return abs((a_s_m - b_s_m + 0.5 * length_m) % length_m - 0.5 * length_m)
+
+
+def _runs_through(zone: CutZone, corner: Corner, stations: Stations) -> bool:
+    """Whether the braking of a zone goes on beyond a corner's apex, well past both its ends."""
+    length = stations.length_m
+    whole = (zone.apex_s_m - zone.brake_s_m) % length
+    since = (corner.apex_s_m - zone.brake_s_m) % length
+    return 0.0 < since < whole - MATCH_M
+
+
+def _fresh_id(zones: Sequence[CutZone]) -> str:
+    """An id that no zone has."""
+    used = [int(z.zone_id[1:]) for z in zones if z.zone_id[1:].isdecimal()]
+    return f"z{max(used, default=0) + 1:02d}"
+
+
 def rematch(old: Sequence[CutZone], new: Sequence[CutZone]) -> tuple[CutZone, ...]:
     """The new zones with the ids of the old ones where their apexes lie within 30 m.
 
@@ -256,12 +330,11 @@ def rematch(old: Sequence[CutZone], new: Sequence[CutZone]) -> tuple[CutZone, ..
         if distance <= MATCH_M and i not in used and j not in taken:
             taken[j] = old[i].zone_id
             used.add(i)
-    fresh = max((int(z.zone_id[1:]) for z in old if z.zone_id[1:].isdecimal()), default=0)
+    fresh = int(_fresh_id(old)[1:])
     out = []
     for j, zone in enumerate(new):
-        if j not in taken:
-            fresh += 1
         out.append(replace(zone, zone_id=taken.get(j, f"z{fresh:02d}")))
+        fresh += j not in taken
     return tuple(out)
 
 
