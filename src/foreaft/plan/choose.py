@@ -288,17 +288,12 @@ def _moves(
 
 
 @kernel
-def _fill_to_go(moves: IntArray, first: int, to_go: IntArray) -> None:
+def _fill_to_go(moves: IntArray, to_go: IntArray) -> None:
     """Fill [n, zone, setting]: the least key of all that follows the zone, with at most n changes.
 
-    All that follows ends with coming back to zone 0 at the setting ``first``.
+    What follows the last zone is filled in already.
     """
     layers, zones, settings = to_go.shape
-    for setting in range(settings):
-        closing = moves[0, setting, first]
-        to_go[:, zones - 1, setting] = closing
-        if setting != first:
-            to_go[0, zones - 1, setting] = FORBIDDEN
     for zone in range(zones - 2, -1, -1):
         for n in range(layers):
             for old in range(settings):
@@ -308,6 +303,29 @@ def _fill_to_go(moves: IntArray, first: int, to_go: IntArray) -> None:
                         key = to_go[n - 1, zone + 1, new] + moves[zone + 1, old, new]
                         best = min(best, key)
                 to_go[n, zone, old] = best
+
+
+@kernel
+def _fill_round(moves: IntArray, first: int, to_go: IntArray) -> None:
+    """Fill [n, zone, setting] for laps that end with coming back to zone 0 at ``first``."""
+    last, settings = to_go.shape[1] - 1, to_go.shape[2]
+    for setting in range(settings):
+        to_go[:, last, setting] = moves[0, setting, first]
+        if setting != first:
+            to_go[0, last, setting] = FORBIDDEN
+    _fill_to_go(moves, to_go)
+
+
+@kernel
+def _bounds(moves: IntArray, to_go: IntArray) -> IntArray:
+    """Return [n, first]: no lap that begins so has a lower key, whatever it ends with."""
+    last, settings = to_go.shape[1] - 1, to_go.shape[2]
+    to_go[:, last, :] = 0
+    _fill_to_go(moves, to_go)
+    bounds = to_go[:, 0, :].copy()
+    for first in range(settings):
+        bounds[:, first] += moves[0, :, first].min()
+    return bounds
 
 
 @kernel
@@ -329,23 +347,31 @@ def _trace(
 
 @kernel
 def _solve(moves: IntArray, front_first: IntArray, changes_max: int) -> tuple[IntArray, IntArray]:
-    """Return the least key and its plan for every number of changes up to ``changes_max``."""
+    """Return the least key and its plan for every number of changes up to ``changes_max``.
+
+    The most promising first settings are tried first; one that cannot beat what was found is not.
+    Of equal plans the one whose first setting is further forward is kept.
+    """
     zones, settings = moves.shape[0], moves.shape[1]
     to_go = np.empty((changes_max + 1, zones, settings), dtype=np.int64)
     keys = np.full(changes_max + 1, FORBIDDEN)
-    firsts = np.zeros(changes_max + 1, dtype=np.int64)
+    places = np.full(changes_max + 1, settings)
     plans = np.zeros((changes_max + 1, zones), dtype=np.int64)
-    for first in front_first:
-        if moves[0, first, first] >= FORBIDDEN:
+    bounds = _bounds(moves, to_go)
+    for place in np.argsort(bounds[changes_max][front_first], kind="mergesort"):
+        first = front_first[place]
+        if moves[0, first, first] >= FORBIDDEN or (bounds[:, first] > keys).all():
             continue
-        _fill_to_go(moves, first, to_go)
+        _fill_round(moves, first, to_go)
         for n in range(changes_max + 1):
-            if to_go[n, 0, first] < keys[n]:
-                keys[n], firsts[n] = to_go[n, 0, first], first
+            key = to_go[n, 0, first]
+            if key < keys[n] or (key == keys[n] and place < places[n]):
+                keys[n], places[n] = key, place
     for n in range(changes_max + 1):
         if keys[n] < FORBIDDEN:
-            _fill_to_go(moves, firsts[n], to_go)
-            _trace(moves, front_first, firsts[n], n, to_go, plans[n])
+            first = front_first[places[n]]
+            _fill_round(moves, first, to_go)
+            _trace(moves, front_first, first, n, to_go, plans[n])
     return keys, plans
 
 
