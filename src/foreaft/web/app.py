@@ -16,6 +16,9 @@ from foreaft import __version__
 from foreaft.base.errors import ForeaftError, InputError
 from foreaft.files.library import Library
 from foreaft.web.about import about, keys
+from foreaft.web.card_routes import card_routes
+from foreaft.web.changes import change_routes
+from foreaft.web.class_routes import class_routes
 from foreaft.web.faces import About, Key, Problem
 from foreaft.web.guard import Guard, Rules
 from foreaft.web.job_routes import job_routes, work_routes
@@ -62,9 +65,12 @@ def make_app(library: Library, rules: Rules, built: Path = BUILT) -> Parts:
     )
     _errors(app, library)
     _overview(app, library)
+    app.include_router(class_routes())
     app.include_router(library_routes(shelves))
     app.include_router(work_routes(works, library))
     app.include_router(job_routes(shelves, works))
+    app.include_router(card_routes(shelves))
+    app.include_router(change_routes(library))
     app.include_router(pages(built))
     return Parts(Guard(app, rules, library), library, works)
 

@@ -23,6 +23,7 @@ from foreaft.jobs.requests import (
     StopRequest,
     TrialRequest,
     ZonesRequest,
+    ZoneViewRequest,
 )
 from foreaft.model import answers
 from foreaft.model.answers import Envelope
@@ -31,6 +32,7 @@ from foreaft.model.answers_learn import Learn
 from foreaft.model.answers_record import Record
 from foreaft.model.answers_show import Show
 from foreaft.model.answers_trial import Trial
+from foreaft.model.answers_zone import ZoneView
 
 Told = Envelope[Any] | list[Envelope[Any]]
 Run = Callable[[Any, Path | None, Progress, Cancelled], Told]
@@ -110,6 +112,14 @@ def _advise(
     from foreaft.jobs.advise import advise
 
     return advise(asked, progress)
+
+
+def _zone(
+    asked: ZoneViewRequest, out: Path | None, progress: Progress, cancelled: Cancelled
+) -> Told:
+    from foreaft.jobs.zone_view import zone_view
+
+    return zone_view(asked, progress, cancelled)
 
 
 def _history(
@@ -198,6 +208,7 @@ _ALL: Final = (
     Job("stop", "One straight stop", StopRequest, Envelope[answers.Stop], "quick", _stop),
     Job("ideal", "The ideal share", IdealRequest, Envelope[answers.Ideal], "quick", _ideal),
     Job("zones", "Braking zones", ZonesRequest, Envelope[answers.Zones], "quick", _zones),
+    Job("zone", "One zone, wheel by wheel", ZoneViewRequest, Envelope[ZoneView], "quick", _zone),
     Job("advise", "What to try next", AdviseRequest, Envelope[answers.Advice], "quick", _advise),
     Job("history", "Reports so far", HistoryRequest, Envelope[answers.Report], "quick", _history),
     Job("read", "What a log holds", ReadRequest, Envelope[answers.ReadLog], "quick", _read),

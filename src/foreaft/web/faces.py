@@ -144,3 +144,17 @@ class WorkId(Answer):
     """The id of a work that was begun."""
 
     work_id: str
+
+
+class Change(Answer):
+    """One thing of the library has changed; ``revision`` is null where it was removed."""
+
+    kind: Kind
+    id: str
+    revision: str | None
+
+
+class Pages(Answer):
+    """A product as SVG, one document per page."""
+
+    pages: list[str]

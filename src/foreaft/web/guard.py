@@ -7,6 +7,7 @@ can send.
 
 from __future__ import annotations
 
+import html
 import ipaddress
 import json
 import logging
@@ -40,9 +41,17 @@ PAGE_POLICY: Final = (
 )
 PRODUCT_POLICY: Final = (
     "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inline'; "
-    "img-src data: blob:; font-src data:; frame-ancestors 'self'; sandbox allow-scripts; " + _REST
+    "img-src data: blob:; font-src data:; media-src data: blob:; frame-ancestors 'self'; "
+    "sandbox allow-scripts; " + _REST
 )
 """Products carry all they need in themselves; the sandbox takes our origin from them."""
+
+PDF_POLICY: Final = "frame-ancestors 'self'; " + _REST
+"""Browsers show no PDF in a sandbox; it runs nothing of ours either way."""
+
+REFUSAL: Final = """<!doctype html><html lang="en"><meta charset="utf-8"><title>Foreaft</title>
+<h1>{}</h1><p>{}</p></html>
+"""
 
 HEADERS: Final = {
     "X-Content-Type-Options": "nosniff",
@@ -94,7 +103,7 @@ class Guard:
             if refused is not None:
                 await answer.error(refused, self._library)
             elif self._shows_token(scope):
-                await answer.welcome(self._rules.token or "", scope)
+                await answer.welcome(self._rules.token or "")
             else:
                 most = self._most(scope)
                 await self._app(scope, _counted(receive, most), answer.send)
@@ -171,9 +180,10 @@ class _Answer:
 
     def __init__(self, scope: Message, send: Any) -> None:
         self._send = send
-        products = scope["path"].startswith(PRODUCTS) and "/files/" in scope["path"]
-        self._policy = PRODUCT_POLICY if products else PAGE_POLICY
-        self._is_api = scope["path"].startswith("/api")
+        path = scope["path"]
+        self._policy = _policy(path)
+        self._is_api = path.startswith("/api")
+        self._reads_pages = not self._is_api and "text/html" in _headers(scope).get("accept", "")
         self.status = 0
 
     async def send(self, message: Message) -> None:
@@ -189,29 +199,44 @@ class _Answer:
         await self._send(message)
 
     async def error(self, error: ForeaftError, library: Library) -> None:
-        """Send the error object."""
+        """Send the error object; to somebody at an address of ours, a page that says the same."""
+        if self._reads_pages:
+            text = REFUSAL.format(*(html.escape(one) for one in (error.message, error.hint)))
+            await self._whole(status_of(error), text.encode(), kind=b"text/html; charset=utf-8")
+            return
         await self._whole(status_of(error), error_text(error, library).encode())
 
     async def bug(self) -> None:
         """Say that it is our mistake; the report is kept, not sent."""
         await self._whole(500, json.dumps(bug()).encode())
 
-    async def welcome(self, token: str, scope: Message) -> None:
+    async def welcome(self, token: str) -> None:
         """Put the token into a cookie and open the page without it in the address."""
         cookie = f"{COOKIE}={token}; Path=/; HttpOnly; SameSite=Strict"
         await self._whole(303, b"", [(b"location", b"/"), (b"set-cookie", cookie.encode())])
 
     async def _whole(
-        self, status: int, body: bytes, headers: Iterable[tuple[bytes, bytes]] = ()
+        self,
+        status: int,
+        body: bytes,
+        headers: Iterable[tuple[bytes, bytes]] = (),
+        kind: bytes = b"application/json",
     ) -> None:
         told = [
-            (b"content-type", b"application/json"),
+            (b"content-type", kind),
             (b"content-length", str(len(body)).encode()),
             (b"connection", b"close"),
             *headers,
         ]
         await self.send({"type": "http.response.start", "status": status, "headers": told})
         await self._send({"type": "http.response.body", "body": body})
+
+
+def _policy(path: str) -> str:
+    """What the browser may do with an answer."""
+    if not (path.startswith(PRODUCTS) and "/files/" in path):
+        return PAGE_POLICY
+    return PDF_POLICY if path.lower().endswith(".pdf") else PRODUCT_POLICY
 
 
 def _counted(receive: Any, most: int) -> Any:

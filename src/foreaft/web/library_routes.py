@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import time
 from collections.abc import AsyncIterator
 from typing import Annotated, Any, Final
 
@@ -15,10 +16,13 @@ from starlette.requests import ClientDisconnect
 from foreaft.base.errors import InputError
 from foreaft.files.library_names import safe_name
 from foreaft.web.faces import Held, Kind, Listing, PastFace, PastText, Saved
+from foreaft.web.learned import keep_learned
 from foreaft.web.shelves import Shelves
 
 STALLED_S: Final = 60.0
 """An upload of which nothing comes for so long is dropped."""
+
+LONGEST_S: Final = 3600.0
 
 BasedOn = Annotated[str | None, Field(pattern="^[0-9a-f]{12}$")]
 
@@ -53,6 +57,14 @@ class Restore(_Body):
     """A former revision, and the one there now; null where the thing was removed."""
 
     revision: Annotated[str, Field(pattern="^[0-9a-f]{12}$")]
+    based_on: BasedOn = None
+
+
+class Learned(_Body):
+    """A work that has learned a car, as ``works/ID``, and what the car is to be called."""
+
+    work: str
+    name: str | None = Field(default=None, min_length=1, max_length=60)
     based_on: BasedOn = None
 
 
@@ -110,6 +122,11 @@ def _changing(routes: APIRouter, shelves: Shelves) -> None:
         """Copy a thing under a new id."""
         return Saved(item=shelves.copy(kind, id, asked.id, asked.name))
 
+    @routes.post("/api/library/cars/{id}/learned")
+    def learned(id: str, asked: Learned) -> Saved:
+        """Save the car a work has learned, with the draws that go with it."""
+        return Saved(item=keep_learned(shelves, id, asked.work, asked.name, asked.based_on))
+
 
 def _past(routes: APIRouter, shelves: Shelves) -> None:
     @routes.get("/api/library/{kind}/{id}/past")
@@ -152,7 +169,10 @@ def _logs(routes: APIRouter, shelves: Shelves) -> None:
 
 async def _within_time(stream: AsyncIterator[bytes]) -> AsyncIterator[bytes]:
     """Chunks of an upload, as long as they keep coming."""
+    ends = time.monotonic() + LONGEST_S
     while True:
+        if time.monotonic() > ends:
+            raise _broken_off(f"longer than {LONGEST_S:g} s")
         try:
             yield await asyncio.wait_for(anext(stream), STALLED_S)
         except StopAsyncIteration:

@@ -31,6 +31,7 @@ PLACES: Final[Mapping[str, tuple[str, ...]]] = {
     "conditions": ("conditions",),
     "mapping": ("mappings",),
     "plan": ("plans", "works"),
+    "wet": ("plans", "works"),
     "log": LOGS,
     "logs": LOGS,
     "against": LOGS,
@@ -46,6 +47,7 @@ BY_NAME: Final[Mapping[str, Callable[[], tuple[str, ...]]]] = {
 }
 WORK: Final = re.compile(r"works/([a-z0-9-]+)(?:/((?:[^/\\]+/)*[^/\\]+))?")
 PLAN_FILE: Final = "plan.json"
+PLANS: Final = ("plan", "wet")
 
 
 def translated(request: Request, library: Library) -> Any:
@@ -89,7 +91,7 @@ def _of_work(field: str, said: str, library: Library) -> Path:
     if found is None:
         raise _no_reference(field, said, ())
     folder = (library.root / "works" / found[1]).resolve()
-    file = (folder / (found[2] or (PLAN_FILE if field == "plan" else ""))).resolve()
+    file = (folder / (found[2] or (PLAN_FILE if field in PLANS else ""))).resolve()
     inside = folder.parent == library.root / "works" and file.is_relative_to(folder)
     if not inside or not file.is_file() or file.name.startswith("."):
         raise _no_reference(field, said, ())

@@ -49,6 +49,7 @@ def serve(wanted: Wanted) -> None:
     from foreaft.web.app import BUILT, make_app
     from foreaft.web.guard import Rules
 
+    _check(wanted)
     loopback = _is_loopback(wanted.address)
     if not loopback and not wanted.token:
         raise _needs_token(wanted.address)
@@ -75,6 +76,22 @@ def serve(wanted: Wanted) -> None:
         timeout_graceful_shutdown=1,
     )
     uvicorn.Server(settings).run(sockets=[listening])
+
+
+def _check(wanted: Wanted) -> None:
+    for key, value, low, high in (
+        ("port", PORT if wanted.port is None else wanted.port, 1, 65535),
+        ("largest-log-MB", wanted.largest_log_MB, 1, 100_000),
+    ):
+        if not low <= value <= high:
+            raise InputError(
+                f"--{key} cannot be used.",
+                code="option_out_of_range",
+                key=key,
+                value=value,
+                allowed=f"from {low} to {high}",
+                hint="correct this option",
+            )
 
 
 def _bytes(wanted: Wanted) -> int:

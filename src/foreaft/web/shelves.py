@@ -10,6 +10,7 @@ from typing import Any
 from foreaft.base.errors import InputError
 from foreaft.files.library import ENDINGS, KINDS, Library, Stored
 from foreaft.files.library_names import unknown
+from foreaft.model.car import Car
 from foreaft.web import things
 from foreaft.web.changing import changed, refused, text_from
 from foreaft.web.faces import Damaged, Held, Item, Listing, PastFace
@@ -117,7 +118,9 @@ class Shelves:
         try:
             folder.mkdir()
             file.write_bytes(data)
-            things.check(kind, file)
+            held = things.check(kind, file)
+            if isinstance(held, Car):
+                things.check_draws(held)
         except InputError as error:
             error.file = f"{kind}/{name}"
             error.args = (error.message.replace(str(file), error.file),)

@@ -88,6 +88,21 @@ def check(kind: str, file: Path) -> Any:
     return None
 
 
+def check_draws(car: Car) -> None:
+    """Refuse a car whose draws lie elsewhere than beside it: what lies outside is not ours."""
+    name = car.draws_file
+    if name is not None and (Path(name).name != name or "\\" in name or ":" in name):
+        raise InputError(
+            "The draws of a car lie beside it.",
+            code="not_allowed",
+            key="draws_file",
+            value=name[:80],
+            allowed="a file name without a folder",
+            unit="",
+            hint="A learned car brings its draws along.",
+        )
+
+
 def _plan(file: Path) -> Envelope[Plan]:
     text = read_text(file, PLAN_BYTES)
     try:
