@@ -14,6 +14,10 @@ export interface Desk {
   today: string;
   higher: string;
   first: string;
+  /** Its range and step as shown, where known. */
+  lowest: string;
+  highest: string;
+  step: string;
   changes: string;
   boldness: string;
   grip: string;
@@ -30,6 +34,9 @@ export const BARE: Desk = {
   today: "",
   higher: "",
   first: "",
+  lowest: "",
+  highest: "",
+  step: "",
   changes: "",
   boldness: "",
   grip: "",
@@ -60,8 +67,13 @@ export function onRoad(): Record<string, unknown> {
   const asked: Record<string, unknown> = { car: now.car, driver: now.driver };
   asked[now.road.startsWith("sheets/") ? "sheet" : "circuit"] = now.road;
   if (now.today && now.higher && now.first)
-    asked.quick = { today: Number(now.today), higher: now.higher, first: now.first };
+    asked.quick = { today: Number(now.today), higher: now.higher, first: now.first, ...range(now) };
   return asked;
+}
+
+function range(now: Desk): Record<string, number> {
+  const told = (["lowest", "highest", "step"] as const).filter((key) => now[key] !== "");
+  return Object.fromEntries(told.map((key) => [key, Number(now[key])]));
 }
 
 /** The request of a plan, sliders included; `conditions` is a list there. */

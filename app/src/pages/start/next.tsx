@@ -1,0 +1,148 @@
+/** What to do next: three straight stops, and on to the other pages with the same car and corners. */
+import { useSignal } from "@preact/signals";
+import { ask, problem, type Problem } from "../../api/call";
+import { itemOf, read, refresh, save, slug, type Table } from "../../api/library";
+import { about } from "../../house/about";
+import { go } from "../../house/address";
+import { lay, type Desk } from "../../house/desk";
+import { Dialog } from "../../parts/dialog";
+import { NumberField, TextField, numberOf } from "../../parts/field";
+import { Wrong } from "../../parts/notice";
+import { setting } from "../../words/units";
+import { keptSheet, type Answer } from "./asking";
+import { conditions, driver, isOwn, quickOf, type Quick, type Typed } from "./typed";
+
+interface Props {
+  typed: Typed;
+  answer: Answer;
+  onRearWon: (at: string) => void;
+}
+
+export function Next({ typed, answer, onRearWon }: Props) {
+  const keeping = useSignal(false);
+  const wrong = useSignal<Problem | null>(null);
+  const carry = async (path: string) => {
+    try {
+      lay({ ...asDesk(typed, quickOf(typed)), conditions: await dayFor(typed.car) }, "What was typed put on the desk");
+      go(path);
+    } catch (error) {
+      wrong.value = problem(error);
+    }
+  };
+  return (
+    <section class="card stack" aria-labelledby="next-head">
+      <h2 id="next-head">Next: three straight stops</h2>
+      <Stops answer={answer} onRearWon={onRearWon} />
+      <div class="row">
+        <button type="button" class="go" onClick={() => (keeping.value = true)}>Keep this car and corners</button>
+        <button type="button" onClick={() => void carry("/symptoms")}>It did something</button>
+        <button type="button" onClick={() => void carry("/card")}>Card</button>
+        <button type="button" onClick={() => void carry("/plan")}>The whole plan</button>
+      </div>
+      {wrong.value && <Wrong problem={wrong.value} />}
+      <Dialog title="Keep this car and corners" open={keeping.value} onClose={() => (keeping.value = false)}>
+        <Keep typed={typed} onDone={() => (keeping.value = false)} />
+      </Dialog>
+    </section>
+  );
+}
+
+/** Forward end first, one step rearward each time, until the rear just wins. */
+function Stops({ answer, onRearWon }: { answer: Answer; onRearWon: (at: string) => void }) {
+  const { adjuster, panic_setting: forward } = answer.result;
+  const won = useSignal("");
+  const back = adjuster.higher_means === "front" ? -adjuster.step : adjuster.step;
+  const three = [0, 1, 2].map((count) => forward + count * back).filter((one) => one >= adjuster.min && one <= adjuster.max);
+  return (
+    <>
+      <p>
+        Where there is room, brake hard in a straight line at <strong>{three.map((one) => setting(one, adjuster.step)).join(", then ")}</strong>,
+        and so on one step rearward each time, until the rear just lets go first. That number is worth more than anything above.
+      </p>
+      <div class="row ends">
+        <NumberField label="The rear just won at" value={won.value} onInput={(now) => (won.value = now)} />
+        <button type="button" disabled={numberOf(won.value) === null} onClick={() => onRearWon(won.value)}>Work with that</button>
+      </div>
+    </>
+  );
+}
+
+/** What is typed as the desk's own words; a car of the library that says it all needs no quick answers. */
+function asDesk(typed: Typed, quick: Quick | null): Partial<Desk> {
+  const text = (value: number | undefined) => (value === undefined ? "" : String(value));
+  return {
+    car: typed.car,
+    road: `sheets/${keptSheet().value?.id}`,
+    driver: driver(),
+    today: text(quick?.today),
+    higher: quick?.higher ?? "",
+    first: quick?.first ?? "",
+    lowest: text(quick?.lowest),
+    highest: text(quick?.highest),
+    step: text(quick?.step),
+  };
+}
+
+/** A dry day for a car that does not say what fuel is aboard; made where it is not there yet. */
+async function dayFor(car: string): Promise<string> {
+  const known = conditions(car);
+  if (known) return known;
+  const id = "dry-as-it-is";
+  if (!itemOf(`conditions/${id}`)) {
+    const value = { schema: "foreaft.conditions/1", id, name: "Dry, fuel as it is", grip_scale: 1 };
+    await ask("PUT", `library/conditions/${id}`, { value, based_on: null });
+    await refresh();
+  }
+  return `conditions/${id}`;
+}
+
+function Keep({ typed, onDone }: { typed: Typed; onDone: () => void }) {
+  const own = isOwn(typed.car);
+  const title = about.value?.classes.find((one) => one.name === typed.car)?.title ?? "My car";
+  const car = useSignal(title);
+  const corners = useSignal("My corners");
+  const wrong = useSignal<Problem | null>(null);
+  const busy = useSignal(false);
+  const put = async () => {
+    busy.value = true;
+    try {
+      const road = await keepCorners(corners.value);
+      const kept = own ? typed.car : await keepCar(typed, car.value);
+      lay({ ...asDesk(typed, own ? quickOf(typed) : null), car: kept, road, conditions: await dayFor(typed.car) }, `${car.value} and ${corners.value} put on the desk`);
+      onDone();
+      go("/plan");
+    } catch (error) {
+      wrong.value = problem(error);
+    }
+    busy.value = false;
+  };
+  return (
+    <form class="stack" onSubmit={(event) => { event.preventDefault(); void put(); }}>
+      {!own && <TextField label="What do you call the car?" value={car.value} onInput={(now) => (car.value = now)} />}
+      <TextField label="What do you call these corners?" help="The circuit, or the day" value={corners.value} onInput={(now) => (corners.value = now)} />
+      {wrong.value && <Wrong problem={wrong.value} />}
+      <div class="row">
+        <button type="submit" class="go" disabled={busy.value || !corners.value.trim() || (!own && !car.value.trim())}>Keep them</button>
+        <button type="button" onClick={onDone}>Not now</button>
+      </div>
+    </form>
+  );
+}
+
+/** The corners under a name of their own; what is there of that name is never overwritten. */
+async function keepCorners(name: string): Promise<string> {
+  const now = keptSheet().value!;
+  const id = slug(name);
+  if (id === now.id) return `sheets/${id}`;
+  const held = await read<Table>("sheets", now.id);
+  await save("sheets", id, { text: held.text! }, null, `${name} kept`);
+  return `sheets/${id}`;
+}
+
+/** A car file made of the class and of what was said of its adjuster. */
+async function keepCar(typed: Typed, name: string): Promise<string> {
+  const id = slug(name);
+  const { text } = await ask<{ text: string }>("POST", `classes/${typed.car}/car`, { id, name, quick: quickOf(typed) });
+  await save("cars", id, { text }, null, `${name} kept`);
+  return `cars/${id}`;
+}
