@@ -117,7 +117,7 @@ def advise(asked: Namespace) -> int:
     """``foreaft advise``."""
     from foreaft.jobs.advise import advise as job
 
-    if asked.history:
+    if asked.history or asked.take_back is not None:
         return _history(asked)
     for name in ("zone", "symptom", "setting"):
         if getattr(asked, name) is None:
@@ -146,7 +146,7 @@ def advise(asked: Namespace) -> int:
 def _history(asked: Namespace) -> int:
     from foreaft.jobs.advise import history
 
-    answer = history(asked.car, asked.circuit or asked.sheet, asked.driver)
+    answer = history(asked.car, asked.circuit or asked.sheet, asked.driver, asked.take_back)
     _print(asked, answer, lambda: shown.report(answer))
     return 0
 

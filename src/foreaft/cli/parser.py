@@ -361,6 +361,9 @@ foreaft advise --car car.toml --sheet corners.csv --history
     parser.add_argument("--seed", type=int, default=1, help="seed of the sampling (1)")
     parser.add_argument("--forget", action="store_true", help="neither read nor add to the history")
     parser.add_argument("--history", action="store_true", help="list what was changed, and why")
+    parser.add_argument(
+        "--take-back", metavar="REPORT", help="take a report out of the history, and list the rest"
+    )
 
 
 def _trial(commands: argparse._SubParsersAction[ArgumentParser]) -> None:

@@ -136,6 +136,52 @@ def append(entry: Entry) -> History:
     return History(file, (*kept, entry), tuple(damaged))
 
 
+def mark_of(entry: Entry) -> str:
+    """What one report is called: 12 hex digits of what it holds."""
+    return hashlib.sha256(entry.model_dump_json(by_alias=True).encode()).hexdigest()[:12]
+
+
+def take_back(car_id: str, circuit_id: str, driver_id: str, mark: str) -> Entry:
+    """Take the newest report of this mark out of a history; its line is kept in a file beside it.
+
+    Raises
+    ------
+    InputError
+        If there is none, or as for :func:`append`; the history then is as it was.
+    """
+    file, ours = history_file(car_id, circuit_id, driver_id), (car_id, circuit_id, driver_id)
+    if not file.exists():
+        raise _no_report(mark)
+    with _locked(file):
+        good, damaged = _parse(_bytes(file))
+        found = [
+            at
+            for at, (_, e) in enumerate(good)
+            if (e.car_id, e.circuit_id, e.driver_id) == ours and mark_of(e) == mark
+        ]
+        if not found:
+            raise _no_report(mark)
+        if damaged:
+            _set_aside(file, damaged)
+        raw, entry = good.pop(found[-1])
+        beside = file.with_suffix(".taken-back")
+        write_file(beside, _bytes(beside) + raw + b"\n")
+        write_file(file, b"".join(line + b"\n" for line, _ in good))
+    return entry
+
+
+def _no_report(mark: str) -> InputError:
+    return InputError(
+        "There is no such report in this history.",
+        code="unknown_report",
+        key="report",
+        value=mark,
+        allowed="the mark of a report that stands in it",
+        unit="",
+        hint="List the history again; it may have been taken back already.",
+    )
+
+
 def _parse(data: bytes) -> tuple[list[tuple[bytes, Entry]], list[Damaged]]:
     good: list[tuple[bytes, Entry]] = []
     damaged: list[Damaged] = []

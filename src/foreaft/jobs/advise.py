@@ -12,7 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from foreaft.base.errors import InputError
-from foreaft.files.history import Entry, History, append, read_history
+from foreaft.files.history import Entry, History, append, mark_of, read_history
+from foreaft.files.history import take_back as take_report_back
 from foreaft.jobs.common import Cancelled, Notes, Progress, envelope, identity, never, silent
 from foreaft.jobs.faces import SETTLES
 from foreaft.jobs.load import (
@@ -149,14 +150,20 @@ def advise(
 
 
 def history(
-    car: Path | str, circuit: Path | None, driver: Path | str | None = None
+    car: Path | str,
+    circuit: Path | None,
+    driver: Path | str | None = None,
+    take_back: str | None = None,
 ) -> Envelope[Report]:
     """What was changed and why, oldest first, for one car, circuit (or zone sheet) and driver.
+
+    The report with the mark ``take_back`` is taken out of it first.
 
     Raises
     ------
     InputError
-        If a file is wrong, no circuit is named, or the history cannot be read.
+        If a file is wrong, no circuit is named, the history cannot be read, or no report of the
+        mark stands in it.
     """
     if circuit is None:
         raise InputError(
@@ -167,14 +174,13 @@ def history(
             hint="name the file the reports were made with",
         )
     notes = Notes()
-    found = read_history(load_car(car)[0].id, circuit.stem, load_driver(driver)[0].id)
+    car_id, driver_id = load_car(car)[0].id, load_driver(driver)[0].id
+    if take_back is not None:
+        take_report_back(car_id, circuit.stem, driver_id, take_back)
+    found = read_history(car_id, circuit.stem, driver_id)
     _warn_damaged(found, notes)
     lines = [_line(entry) for entry in found.entries]
-    asked = {
-        "car": load_car(car)[0].id,
-        "circuit": circuit.stem,
-        "driver": load_driver(driver)[0].id,
-    }
+    asked = {"car": car_id, "circuit": circuit.stem, "driver": driver_id}
     return envelope("history", Report(lines=lines), asked, notes)
 
 
@@ -378,6 +384,7 @@ def _warn_damaged(found: History, notes: Notes) -> None:
 
 def _line(entry: Entry) -> dict[str, Any]:
     return {
+        "report": mark_of(entry),
         "at": entry.at,
         "zone": f"{entry.zone_name} ({entry.zone_id})",
         "symptom": f"{entry.symptom.replace('_', ' ')} {entry.times} of {entry.passes}",

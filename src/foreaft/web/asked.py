@@ -7,6 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final, Literal
 
+from pydantic import Field
+
 from foreaft.base.errors import Cancelled as Stopped
 from foreaft.jobs.common import Cancelled, Progress
 from foreaft.jobs.requests import (
@@ -45,12 +47,16 @@ class CheckRequest(Request):
 
 
 class HistoryRequest(Request):
-    """Whose history of settings: of one car, circuit (or zone sheet) and driver."""
+    """Whose history of settings: of one car, circuit (or zone sheet) and driver.
+
+    ``take_back`` is the mark of a report (``report`` in its line) that is taken out of it first.
+    """
 
     car: Path | str
     circuit: Path | None = None
     sheet: Path | None = None
     driver: Path | str | None = None
+    take_back: str | None = Field(default=None, pattern="^[0-9a-f]{12}$")
 
 
 @dataclass(frozen=True)
@@ -127,7 +133,7 @@ def _history(
 ) -> Told:
     from foreaft.jobs.advise import history
 
-    return history(asked.car, asked.circuit or asked.sheet, asked.driver)
+    return history(asked.car, asked.circuit or asked.sheet, asked.driver, asked.take_back)
 
 
 def _read(asked: ReadRequest, out: Path | None, progress: Progress, cancelled: Cancelled) -> Told:
