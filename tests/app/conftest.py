@@ -18,7 +18,12 @@ import pytest
 ROOT = Path(__file__).resolve().parents[2]
 BUILT = ROOT / "src" / "foreaft" / "web" / "built" / "index.html"
 AXE = ROOT / "app" / "node_modules" / "axe-core" / "axe.min.js"
-START_S = 60.0
+START_S = 120.0
+PATIENCE_MS = 60_000
+"""The first answer may have to wait for kernels to be compiled."""
+
+REFUSAL = re.compile(r"Failed to load resource: .* status of (400|409|413|422)")
+"""The browser's own note of a refused request, which the page shows in words."""
 
 
 @dataclass(frozen=True)
@@ -31,9 +36,9 @@ class House:
 
 
 def start(library: Path, log: Path) -> House:
-    """Start the app on a free port with a library, and wait until it answers."""
+    """Start the app, which finds a free port, with a library, and wait until it answers."""
     process = subprocess.Popen(
-        [sys.executable, "-m", "foreaft", "app", "--no-browser", "--port", "0"],
+        [sys.executable, "-m", "foreaft.cli", "app", "--no-browser"],
         stdout=log.open("w"),
         stderr=subprocess.STDOUT,
         text=True,
@@ -78,12 +83,25 @@ def house(tmp_path_factory: pytest.TempPathFactory) -> Iterator[House]:
 
 
 @pytest.fixture
+def page(chromium: Any) -> Iterator[Any]:
+    """One fresh page; what it complains about fails the test, but for answers that refuse."""
+    complaints: list[str] = []
+    context = chromium.new_context()
+    sheet = context.new_page()
+    sheet.on("pageerror", lambda error: complaints.append(str(error)))
+    sheet.on("console", lambda said: complaints.append(said.text) if said.type == "error" else None)
+    yield sheet
+    context.close()
+    assert not [one for one in complaints if not REFUSAL.search(one)]
+
+
+@pytest.fixture
 def app(house: House, page: Any) -> Iterator[Any]:
     """A fresh page that knows the app's address; it may ask nobody but our own server."""
     strangers: list[str] = []
     own = (house.address, "data:", "blob:", "about:")
     page.on("request", lambda one: None if one.url.startswith(own) else strangers.append(one.url))
-    page.set_default_timeout(30_000)
+    page.set_default_timeout(PATIENCE_MS)
     page.set_viewport_size({"width": 1400, "height": 900})
     page.house = house
     page.open = lambda path: page.goto(house.address + path)
@@ -96,6 +114,7 @@ def expect() -> Any:
     """Playwright's checks that wait."""
     from playwright.sync_api import expect as waiting
 
+    waiting.set_options(timeout=PATIENCE_MS)
     return waiting
 
 
