@@ -1,0 +1,135 @@
+/** Long work of a page: begun, stopped, and found again after a reload or on another machine. */
+import { signal, useSignal, type Signal } from "@preact/signals";
+import { useEffect } from "preact/hooks";
+import { ask, problem, type Problem } from "./call";
+import { follow, type WorkState } from "./work";
+
+const KEY = "foreaft.works";
+const MOST = 40; // as many as the server keeps
+const ALIVE = ["waiting", "running", "done"];
+
+export interface KeptWork<T> {
+  state: Signal<WorkState | null>;
+  /** The last good answer of this key; it stays in sight while new work runs. */
+  answer: Signal<T | null>;
+  /** The work the answer is of. */
+  id: Signal<string | null>;
+  files: Signal<string[]>;
+  wrong: Signal<Problem | null>;
+  busy: Signal<boolean>;
+  start: (request: object) => void;
+  stop: () => void;
+}
+
+/** The title the server gives a work, by which one begun elsewhere is found. */
+export function titleOf(job: string, request: Record<string, unknown>): string {
+  const named = ["car", "circuit", "sheet", "driver", "zone", "log"].map((key) => request[key]);
+  const all = [...named, ...((request.logs as unknown[]) ?? [])];
+  const shown = all.filter((one): one is string => typeof one === "string").map((one) => one.split("/").at(-1)!);
+  const name = job.charAt(0).toUpperCase() + job.slice(1);
+  return shown.length ? `${name}: ${shown.join(", ")}` : name;
+}
+
+/** The work of a job that belongs to `key`; `title` finds one that this browser did not begin. */
+export function useKeptWork<T>(job: string, key: string | null, title: string): KeptWork<T> {
+  const state = useSignal<WorkState | null>(null);
+  const answer = useSignal<T | null>(null);
+  const id = useSignal<string | null>(null);
+  const files = useSignal<string[]>([]);
+  const wrong = useSignal<Problem | null>(null);
+  const busy = useSignal(false);
+  const turn = useSignal(0); // what was begun for another key or an older request says nothing more
+
+  const watch = async (work_id: string, mine: number) => {
+    if (turn.peek() !== mine) return;
+    busy.value = true;
+    const own = signal<WorkState | null>(null);
+    own.subscribe((now) => { if (now && turn.peek() === mine) state.value = now; });
+    try {
+      const found = await follow<T>(work_id, own);
+      if (turn.peek() !== mine) return;
+      answer.value = found;
+      id.value = work_id;
+      files.value = own.peek()?.files ?? [];
+      wrong.value = null;
+    } catch (error) {
+      if (turn.peek() === mine && own.peek()?.state !== "cancelled") wrong.value = problem(error);
+    }
+    if (turn.peek() === mine) busy.value = false;
+  };
+
+  useEffect(() => {
+    const mine = (turn.value = turn.peek() + 1);
+    answer.value = id.value = state.value = wrong.value = null;
+    files.value = [];
+    busy.value = false;
+    if (key !== null)
+      void foundAgain(job, key, title).then((known) => {
+        if (known) void watch(known, mine);
+      });
+  }, [job, key]);
+
+  const start = (request: object) => {
+    const mine = (turn.value = turn.peek() + 1);
+    wrong.value = state.value = null;
+    busy.value = true;
+    ask<{ work_id: string }>("POST", `work/${job}`, request).then(
+      ({ work_id }) => {
+        if (key !== null) remember(job, key, work_id);
+        if (turn.peek() === mine) void watch(work_id, mine);
+        else void ask("DELETE", `work/${work_id}`).catch(() => undefined);
+      },
+      (error) => {
+        if (turn.peek() !== mine) return;
+        wrong.value = problem(error);
+        busy.value = false;
+      },
+    );
+  };
+
+  const stop = () => {
+    const running = state.peek()?.work_id;
+    if (running) void ask("DELETE", `work/${running}`).catch((error) => (wrong.value = problem(error)));
+    else turn.value = turn.peek() + 1; // not begun yet: it is stopped as soon as it has an id
+    busy.value = false;
+  };
+
+  return { state, answer, id, files, wrong, busy, start, stop };
+}
+
+/** The newest work of this key that is there and was not broken off. */
+async function foundAgain(job: string, key: string, title: string): Promise<string | null> {
+  try {
+    const all = await ask<WorkState[]>("GET", "work");
+    const own = remembered()[`${job} ${key}`];
+    const known = all.find((one) => one.work_id === own && ALIVE.includes(one.state));
+    const alike = all.find((one) => one.job === job && one.title === title && ALIVE.includes(one.state));
+    return (known ?? alike)?.work_id ?? null;
+  } catch {
+    return null; // the server is away; the page says so by itself
+  }
+}
+
+function remembered(): Record<string, string> {
+  try {
+    return JSON.parse(localStorage.getItem(KEY) ?? "{}") as Record<string, string>;
+  } catch {
+    return {};
+  }
+}
+
+function remember(job: string, key: string, work_id: string): void {
+  const name = `${job} ${key}`;
+  const others = Object.entries(remembered()).filter(([known]) => known !== name);
+  const kept = [...others, [name, work_id] as const].slice(-MOST);
+  try {
+    localStorage.setItem(KEY, JSON.stringify(Object.fromEntries(kept)));
+  } catch {
+    // A full or forbidden store: the work is found by its title.
+  }
+}
+
+/** Where a product of a work lies. */
+export function productOf(work_id: string, file: string): string {
+  return `/api/work/${encodeURIComponent(work_id)}/files/${file.split("/").map(encodeURIComponent).join("/")}`;
+}
