@@ -158,8 +158,9 @@ def test_the_hand_moves_between_the_last_apex_and_the_brake_point(count: int) ->
 
     settings = [54.0] + [53.0] * (count - 1)
     plan = fixture.plan(settings, [f"T{i}" for i in range(count)])
+    track = circuit_map._fit(plan.outline, circuit_map.TALLEST)
     for change in changes(plan):
-        here = circuit_map.hand_s_m(plan, change) % plan.outline.length_m
+        here = circuit_map.hand_s_m(plan, change, track) % plan.outline.length_m
         start = plan.zones[change.after].apex_s_m % plan.outline.length_m
         end = plan.zones[change.before].brake_s_m % plan.outline.length_m
         lap = plan.outline.length_m

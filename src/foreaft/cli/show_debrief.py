@@ -27,6 +27,8 @@ def debrief(answer: Envelope[Debrief], units: Units) -> str:
     lines.append("What to work on:" if result.work_on else words.no_difference(full))
     for number, one in enumerate(result.work_on, 1):
         lines.append(f"{number}. {one.text}")
+    if result.work_on and words.few(full):
+        lines.append(words.few(full))
     lines += ["", table(_head(units), [_zone(zone, units) for zone in result.zones])]
     lines += _events(result)
     lines += _plan(result, units)
@@ -100,27 +102,28 @@ def _events(result: Debrief) -> list[str]:
     if not result.events:
         return []
     rows = []
-    names = {zone.zone_id: zone.name for zone in result.zones}
+    zones = {zone.zone_id: zone for zone in result.zones}
     for kind, (_, noun) in words.EVENTS.items():
-        for zone_id, name in names.items():
+        for zone_id, zone in zones.items():
             own = [e for e in result.events if e.kind == kind and e.zone_id == zone_id]
             if not own:
                 continue
             wheels = sorted({words.WHEELS[e.wheel] for e in own if e.wheel})
             laps = list(dict.fromkeys(e.lap_id for e in own))
             shown = ", ".join(laps[:6]) + (", ..." if len(laps) > 6 else "")
-            sure = sum(e.confidence_frac for e in own) / len(own)
+            sure = words.sure_of(kind, [e.confidence_frac for e in own], zone.passes)
             longest = max(e.duration_s for e in own)
             rows.append(
                 (
                     f"{noun}{', ' + ' and '.join(wheels) if wheels else ''}",
-                    f"{zone_id} {name}",
+                    f"{zone_id} {zone.name}",
                     shown,
+                    words.often_of(len(laps), zone.passes),
                     f"{longest:.2f} s",
-                    format_percent(sure),
+                    sure,
                 )
             )
-    return ["", table(("what went wrong", "where", "laps", "longest", "sure"), rows)]
+    return ["", table(("what went wrong", "where", "laps", "passes", "longest", "sure"), rows)]
 
 
 def _plan(result: Debrief, units: Units) -> list[str]:

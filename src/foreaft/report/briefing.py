@@ -10,7 +10,7 @@ from itertools import groupby
 from typing import Any, Final, Literal
 
 from foreaft.model.answers import Envelope, Plan, ZonePlan
-from foreaft.report import circuit_map, distance, share, staircase, style, words
+from foreaft.report import circuit_map, distance, notes, share, staircase, style, words
 from foreaft.report.changes import Change, base_setting, changes, codes
 from foreaft.report.html import TEMPLATES, html_template
 from foreaft.report.measure import shorten
@@ -22,17 +22,23 @@ from foreaft.report.words import Units
 Table = Literal["zones", "grid", "changes"]
 
 PNG_PPI: Final = 200.0
+COARSE_PPI: Final = 10.0
+"""Enough to count pages."""
+
 ZONES_MOST: Final = 14
 """More zones than this are not given a row each."""
 
 LAYOUTS: Final[tuple[tuple[Table, float], ...]] = (
     ("zones", 72.0),
-    ("zones", 58.0),
+    ("zones", 60.0),
     ("grid", 86.0),
     ("changes", 86.0),
     ("changes", 60.0),
 )
-"""Tables and heights of the map in millimetres, the fullest first; the first that fits is taken."""
+"""Tables and heights of the map in millimetres, the fullest first; the first that fits is taken.
+
+Lower than 60 mm a map of twelve zones has no room for its labels.
+"""
 
 MAP_MM_PER_PX: Final = 130.0 / style.FIGURE_WIDTH
 """The map always takes the page's whole width; only its height gives way."""
@@ -67,9 +73,10 @@ def gather(
         "moves": [_move(plan, change) for change in moved],
         "runs": _runs(plan),
         "sticker_note": _sticker_note(moved),
-        "sure": _sure(plan),
-        "matters": [_matter(one) for one in plan.matters[:2]],
-        "warnings": [warning.text for warning in envelope.warnings],
+        "sure": notes.sure(plan),
+        "notes": notes.notes(plan, [one.text for one in envelope.warnings], _anchor(plan)),
+        "matters": [_matter(one) for one in plan.matters[: notes.MATTERS_MOST]],
+        "warnings": [words.sentence(warning.text) for warning in envelope.warnings],
         "cautions": envelope.cautions or words.cautions(),
         "model": f"foreaft {envelope.version}, model {envelope.model_version}, "
         f"request {envelope.request_sha256[:12]}, seed {envelope.seed}",
@@ -109,7 +116,7 @@ def _zone(plan: Plan, zone: ZonePlan, code: str, moved: Change | None, units: Un
         "phase": words.PHASES_SHORT[zone.limiting_phase],
         "margin": words.format_percent(zone.margin_frac),
         "sure": words.format_percent(sure) if sure is not None else "",
-        "cause": words.CAUSES_SHORT[zone.cause],
+        "cause": words.sentence(words.CAUSES_SHORT[zone.cause]),
         "feel": words.feel(zone.limiting_axle, zone.limiting_phase),
         "feel_short": words.FEELINGS_SHORT[zone.limiting_axle, zone.limiting_phase],
         "reason": zone.reason,
@@ -145,7 +152,7 @@ def _move(plan: Plan, change: Change) -> Data:
         "axle": change.axle,
         "letter": style.LETTER[change.axle],
         "hand": hand,
-        "cause": words.CAUSES_SHORT[zone.cause],
+        "cause": words.sentence(words.CAUSES_SHORT[zone.cause]),
         "feel": words.FEELINGS_SHORT[zone.limiting_axle, zone.limiting_phase],
     }
 
@@ -170,35 +177,9 @@ def _sticker_note(moved: list[Change]) -> str:
     )
 
 
-def _sure(plan: Plan) -> str:
-    """Say how far the plan is to be trusted, in the order a driver would ask."""
-    known = [z.setting_sure_frac for z in plan.zones if z.setting_sure_frac is not None]
-    unsure = sum(zone.advice == "cannot_tell" for zone in plan.zones)
-    flat = sum(zone.advice == "no_matter" for zone in plan.zones)
-    said = []
-    if known:
-        said.append(
-            f"Over {plan.samples} cars that fit what is known, each zone kept its setting in "
-            f"{words.format_percent(min(known))} to {words.format_percent(max(known))} of them."
-        )
-    else:
-        said.append("Computed for one car only; how sure it is was not looked at.")
-    regret = plan.lap_setting.regret_s
-    if regret is not None:
-        said.append(
-            f"Leaving the lap setting in costs {words.format_loss(regret.nominal)} a lap "
-            f"({regret.low:.3f} to {regret.high:.3f})."
-        )
-    if unsure:
-        said.append(f"Zones where what is known cannot tell: {unsure} (marked ?).")
-    if flat:
-        said.append(f"Zones where the setting does not matter: {flat} (marked ~).")
-    return " ".join(said)
-
-
 def _matter(matter: Any) -> Data:
     return {
-        "key": matter.label,
+        "key": words.sentence(matter.label).rstrip("."),
         "share": words.format_percent(matter.share_of_spread_frac),
         "measurement": matter.measurement,
     }
@@ -214,17 +195,46 @@ def make_page(plan: Plan, data: Data, units: Units) -> dict[str, bytes]:
     """
     data = data | _short_title(plan)
     for table, map_mm in LAYOUTS[0 if len(plan.zones) <= ZONES_MOST else 2 :]:
-        values = data | {"table": table, "map_mm": map_mm}
-        shown = json.dumps(values, ensure_ascii=False, sort_keys=True)
-        files: Files = {
-            "main.typ": (TEMPLATES / "briefing.typ").read_bytes(),
-            "data.json": shown.encode(),
-            "map.svg": circuit_map.draw(plan, units, tallest=map_mm / MAP_MM_PER_PX).encode(),
-        }
-        pages = to_png(files, shown, PNG_PPI)
-        if len(pages) == 1:
-            return {"briefing.pdf": to_pdf(files, shown), "briefing.png": pages[0]}
+        picture = circuit_map.draw(plan, units, tallest=map_mm / MAP_MM_PER_PX)
+        least = notes.count_to(data["notes"], notes.ENOUGH_RANK if table == "zones" else 0)
+        page = _fullest(data | {"table": table}, picture, least)
+        if page is not None:
+            files, shown = page
+            pdf, png = to_pdf(files, shown), to_png(files, shown, PNG_PPI)
+            return {"briefing.pdf": pdf, "briefing.png": png[0]}
     raise ValueError("the briefing does not fit one page")
+
+
+def _fullest(data: Data, picture: str, least: int) -> tuple[Files, str] | None:
+    """Put as many notes below a table as one page holds; None if it does not hold the least."""
+    everything: list[notes.Note] = data["notes"]
+    if _fits(page := _page(data, picture, len(everything))):
+        return page
+    low, high, best = least, len(everything) - 1, None
+    while low <= high:
+        count = low if best is None else (low + high + 1) // 2
+        if _fits(page := _page(data, picture, count)):
+            low, best = count + 1, page
+        elif best is None:
+            return None
+        else:
+            high = count - 1
+    return best
+
+
+def _page(data: Data, picture: str, count: int) -> tuple[Files, str]:
+    values = data | {"notes": notes.kept(data["notes"], count)}
+    shown = json.dumps(values, ensure_ascii=False, sort_keys=True)
+    files: Files = {
+        "main.typ": (TEMPLATES / "briefing.typ").read_bytes(),
+        "data.json": shown.encode(),
+        "map.svg": picture.encode(),
+    }
+    return files, shown
+
+
+def _fits(page: tuple[Files, str]) -> bool:
+    return len(to_png(*page, COARSE_PPI)) == 1
 
 
 def _short_title(plan: Plan) -> Data:

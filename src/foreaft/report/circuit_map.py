@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -10,6 +11,7 @@ from numpy.typing import NDArray
 from foreaft.model.answers import Outline, Plan, ZoneFace
 from foreaft.report import style
 from foreaft.report.changes import Change, changes, codes, short_codes
+from foreaft.report.labels import LEADER_LEAST, Box, Sheet, nearest, place
 from foreaft.report.measure import shorten, text_width
 from foreaft.report.style import FIGURE_WIDTH, text
 from foreaft.report.svg import Markup, document, el, group, path
@@ -23,11 +25,22 @@ from foreaft.report.words import (
 
 Floats = NDArray[np.float64]
 
-MARGIN: Final = 40.0
+SIDE_MARGIN: Final = 44.0
+TOP_MARGIN: Final = 28.0
+KEY_HEIGHT: Final = 22.0
+SPOT_PX: Final = 2.5
+"""Lines are made of spots so far apart when labels look for a place."""
+
+SIZES: Final = (1.0, 0.86, 0.72)
+"""Of the room there is, a lap with many changes takes less, so that its labels find a place."""
+
 LEAST_HEIGHT: Final = 150.0
 TALLEST: Final = 330.0
-HAND_PLACE_FRAC: Final = 0.45
-"""Where on the way from the last apex to the brake point the mark of the hand is put."""
+HAND_PLACES_FRAC: Final = (0.45, 0.35, 0.55, 0.65, 0.25, 0.75, 0.85, 0.15)
+"""Where on the way from the last apex to the brake point the mark of the hand may be put, the
+first best."""
+
+HAND_CLEAR_PX: Final = 14.0
 
 NICE: Final = (1.0, 2.0, 5.0)
 
@@ -64,15 +77,6 @@ class Track(NamedTuple):
         return (y1 - y0) / length, -(x1 - x0) / length
 
 
-class Label(NamedTuple):
-    """A label to be placed near its point."""
-
-    x: float
-    y: float
-    width: float
-    height: float
-
-
 def draw(plan: Plan, units: Units = "metric", name: str = "map", tallest: float = TALLEST) -> str:
     """Draw the circuit; a zone sheet without an outline becomes a strip of its zones.
 
@@ -81,10 +85,8 @@ def draw(plan: Plan, units: Units = "metric", name: str = "map", tallest: float 
     """
     if plan.outline is None or not _placed(plan):
         return _strip(plan, name, tallest)
-    track = _fit(plan.outline, tallest)
     moved = changes(plan)
-    points, labels = _labels(plan, track, moved)
-    placed = _place(labels, points, track)
+    track, hands, points, placed = _lay_out(plan, plan.outline, moved, tallest)
     return document(
         FIGURE_WIDTH,
         track.height,
@@ -92,7 +94,7 @@ def draw(plan: Plan, units: Units = "metric", name: str = "map", tallest: float 
         _road(track),
         *[_zone_stretch(track, zone) for zone in plan.zones],
         _start(track),
-        *[_hand_mark(track, plan, change) for change in moved],
+        *[_hand_mark(at, change) for at, change in zip(hands, moved, strict=True)],
         *_leaders(points, placed),
         *_zone_labels(_zone_words(plan), placed),
         *_hand_labels(plan, moved, placed[len(plan.zones) :]),
@@ -102,6 +104,31 @@ def draw(plan: Plan, units: Units = "metric", name: str = "map", tallest: float 
         title="Where to brake at which setting, and where the hand moves",
         desc=describe(plan),
     )
+
+
+class _Layout(NamedTuple):
+    """The circuit at its size, the marks of the hand, and the labels with their points."""
+
+    track: Track
+    hands: list[tuple[float, float]]
+    points: list[tuple[float, float]]
+    placed: list[Box]
+
+
+def _lay_out(plan: Plan, outline: Outline, moved: list[Change], tallest: float) -> _Layout:
+    """Draw the circuit as large as leaves every label a place of its own."""
+    sizes = [_zone_size(*pair) for pair in _zone_words(plan)]
+    sizes += [_flag_size(_hand_words(plan, change)) for change in moved]
+    found: list[tuple[int, _Layout]] = []
+    for size in SIZES:
+        track = _fit(outline, tallest, size)
+        hands = [track.at(hand_s_m(plan, change, track)) for change in moved]
+        points = [track.at(_known(zone.brake_s_m)) for zone in plan.zones] + hands
+        placed, hiding = place(sizes, points, _sheet(track, plan.zones, hands))
+        found.append((hiding, _Layout(track, hands, points, placed)))
+        if not hiding:
+            break
+    return min(found, key=lambda one: one[0])[1]
 
 
 def zones_map(outline: Outline, zones: list[ZoneFace], units: Units = "metric") -> str:
@@ -115,8 +142,7 @@ def zones_map(outline: Outline, zones: list[ZoneFace], units: Units = "metric") 
     track = _fit(outline, TALLEST)
     words = [(code, "") for code in short_codes([zone.name for zone in zones])]
     points = [track.at(_known(zone.brake_s_m)) for zone in zones]
-    labels = [_zone_label_size(*pair) for pair in words]
-    placed = _place(labels, points, track)
+    placed, _ = place([_zone_size(*pair) for pair in words], points, _sheet(track, zones, []))
     said = [f"{zone.name} from {format_speed(zone.approach_speed_mps, units)}" for zone in zones]
     return document(
         FIGURE_WIDTH,
@@ -150,15 +176,16 @@ def _placed(plan: Plan) -> bool:
     return all(z.brake_s_m is not None and z.apex_s_m is not None for z in plan.zones)
 
 
-def _fit(outline: Outline, tallest: float) -> Track:
+def _fit(outline: Outline, tallest: float, size: float = 1.0) -> Track:
     """Scale the outline into the picture; north stays wherever the data had it."""
     x, y = np.asarray(outline.x_m), np.asarray(outline.y_m)
     wide, tall = max(float(np.ptp(x)), 1.0), max(float(np.ptp(y)), 1.0)
-    room = FIGURE_WIDTH - 2.0 * MARGIN
-    scale = min(room / wide, (tallest - 2.0 * MARGIN - 22.0) / tall)
-    height = max(LEAST_HEIGHT, tall * scale + 2.0 * MARGIN + 22.0)
+    around = 2.0 * TOP_MARGIN + KEY_HEIGHT
+    scale = min((FIGURE_WIDTH - 2.0 * SIDE_MARGIN) / wide, (tallest - around) / tall)
+    height = max(LEAST_HEIGHT, tall * scale + around)
+    scale *= size
     left = (FIGURE_WIDTH - wide * scale) / 2.0
-    top = (height - 22.0 - tall * scale) / 2.0
+    top = (height - KEY_HEIGHT - tall * scale) / 2.0
     return Track(outline, left + (x - x.min()) * scale, top + (y.max() - y) * scale, scale, height)
 
 
@@ -180,9 +207,7 @@ def _is_closed(track: Track) -> bool:
 
 def _zone_stretch(track: Track, zone: ZoneFace) -> Markup:
     brake, apex = _known(zone.brake_s_m), _known(zone.apex_s_m)
-    x, y = track.at(brake)
-    nx, ny = track.normal(brake)
-    bar = [(x - 6.5 * nx, y - 6.5 * ny), (x + 6.5 * nx, y + 6.5 * ny)]
+    bar = _bar(track, brake, 6.5)
     ax, ay = track.at(apex)
     return group(
         el("path", d=path(track.stretch(brake, apex)), **style.stroke("ink", 4.0)),
@@ -191,41 +216,66 @@ def _zone_stretch(track: Track, zone: ZoneFace) -> Markup:
     )
 
 
+def _bar(track: Track, s_m: float, half: float) -> list[tuple[float, float]]:
+    """Ends of a bar across the road."""
+    (x, y), (nx, ny) = track.at(s_m), track.normal(s_m)
+    return [(x - half * nx, y - half * ny), (x + half * nx, y + half * ny)]
+
+
 def _known(value: float | None) -> float:
     if value is None:
         raise ValueError("a zone without a place cannot be drawn on a map")
     return value
 
 
-def hand_s_m(plan: Plan, change: Change) -> float:
-    """Give the place of the mark of the hand: on the way from the last apex to the brake point."""
-    if plan.outline is None:
-        raise ValueError("a zone sheet has no places")
+def hand_s_m(plan: Plan, change: Change, track: Track) -> float:
+    """Give the place of the mark of the hand: on the way from the last apex to the brake point.
+
+    Where another mark stands in the middle of that way, or the road comes back close by, the mark
+    moves along it.
+    """
     start = _known(plan.zones[change.after].apex_s_m)
-    way = (_known(plan.zones[change.before].brake_s_m) - start) % plan.outline.length_m
-    return start + HAND_PLACE_FRAC * (way or plan.outline.length_m)
+    way = (_known(plan.zones[change.before].brake_s_m) - start) % track.outline.length_m
+    places = [start + part * (way or track.outline.length_m) for part in HAND_PLACES_FRAC]
+    taken = [track.at(_known(s)) for zone in plan.zones for s in (zone.brake_s_m, zone.apex_s_m)]
+
+    def room(s_m: float) -> float:
+        x, y = track.at(s_m)
+        return min(HAND_CLEAR_PX, *(float(np.hypot(x - tx, y - ty)) for tx, ty in taken))
+
+    return max(places, key=room)
 
 
-def _hand_mark(track: Track, plan: Plan, change: Change) -> Markup:
-    x, y = track.at(hand_s_m(plan, change))
+def _hand_mark(at: tuple[float, float], change: Change) -> Markup:
     return group(
-        el("circle", cx=x, cy=y, r=7.0, **style.both("paper", change.axle, 2.4)),
-        style.triangle(x, y, 4.2, change.axle),
+        el("circle", cx=at[0], cy=at[1], r=7.0, **style.both("paper", change.axle, 2.4)),
+        style.triangle(*at, 4.2, change.axle),
     )
 
 
 def _start(track: Track) -> Markup:
-    x, y = track.at(0.0)
-    nx, ny = track.normal(0.0)
-    bar = [(x - 8.0 * nx, y - 8.0 * ny), (x + 8.0 * nx, y + 8.0 * ny)]
     return group(
-        el("path", d=path(bar), stroke_dasharray="2.4 1.6", **style.stroke("ink", 3.2)),
+        el(
+            "path",
+            d=path(_bar(track, 0.0, 8.0)),
+            stroke_dasharray="2.4 1.6",
+            **style.stroke("ink", 3.2),
+        ),
         _travel(track),
     )
 
 
 def _travel(track: Track) -> Markup:
     """Draw an arrow beside the start, on the outside, the way the cars go."""
+    line, head = _arrow(track)
+    return group(
+        el("path", d=path(line), **style.stroke("ink", 2.0)),
+        el("path", d=path(head, closed=True), **style.fill("ink")),
+    )
+
+
+def _arrow(track: Track) -> tuple[list[tuple[float, float]], list[tuple[float, float]]]:
+    """Shaft and head of the arrow of travel."""
     x, y = track.at(0.0)
     nx, ny = track.normal(0.0)
     middle = (float(track.x.mean()), float(track.y.mean()))
@@ -238,10 +288,31 @@ def _travel(track: Track) -> Markup:
         (x + 6.0 * tx + 4.5 * nx, y + 6.0 * ty + 4.5 * ny),
         (x + 6.0 * tx - 4.5 * nx, y + 6.0 * ty - 4.5 * ny),
     ]
-    return group(
-        el("path", d=path(line), **style.stroke("ink", 2.0)),
-        el("path", d=path(head, closed=True), **style.fill("ink")),
-    )
+    return line, head
+
+
+def _sheet(track: Track, zones: Sequence[ZoneFace], hands: list[tuple[float, float]]) -> Sheet:
+    """Gather all that labels must not cover: the road and every mark on it."""
+    road = list(zip(track.x.tolist(), track.y.tolist(), strict=True))
+    if _is_closed(track):
+        road.append(road[0])
+    line, head = _arrow(track)
+    spots = [_spots(road, 3.5), _spots(line, 1.0), _spots([*head, head[0]], 1.5)]
+    spots.append(_spots(_bar(track, 0.0, 8.0), 1.6))
+    for zone in zones:
+        spots.append(_spots(_bar(track, _known(zone.brake_s_m), 6.5), 1.2))
+        spots.append(np.array([(*track.at(_known(zone.apex_s_m)), 3.3)]))
+    spots.append(np.array([(*at, 8.2) for at in hands]).reshape(-1, 3))
+    return Sheet(FIGURE_WIDTH, track.height - KEY_HEIGHT, np.vstack(spots))
+
+
+def _spots(points: list[tuple[float, float]], radius: float) -> Floats:
+    """Turn a line into discs close together."""
+    corners = np.array(points)
+    along = np.concatenate([[0.0], np.hypot(*np.diff(corners, axis=0).T).cumsum()])
+    at = np.linspace(0.0, along[-1], max(2, int(along[-1] / SPOT_PX) + 2))
+    x, y = (np.interp(at, along, values) for values in corners.T)
+    return np.column_stack([x, y, np.full_like(x, radius)])
 
 
 def _zone_words(plan: Plan) -> list[tuple[str, str]]:
@@ -258,90 +329,25 @@ def _hand_words(plan: Plan, change: Change) -> str:
     return f"{shown} {style.LETTER[change.axle]}"
 
 
-def _labels(
-    plan: Plan, track: Track, moved: list[Change]
-) -> tuple[list[tuple[float, float]], list[Label]]:
-    points, labels = [], []
-    for zone, (code, shown) in zip(plan.zones, _zone_words(plan), strict=True):
-        points.append(track.at(_known(zone.brake_s_m)))
-        labels.append(_zone_label_size(code, shown))
-    for change in moved:
-        points.append(track.at(hand_s_m(plan, change)))
-        width = text_width(_hand_words(plan, change), 12.0, "bold") + 20.0
-        labels.append(Label(0.0, 0.0, width, 18.0))
-    return points, labels
-
-
-def _zone_label_size(code: str, shown: str) -> Label:
+def _zone_size(code: str, shown: str) -> tuple[float, float]:
     width = text_width(f"{code} ", 8.5) + text_width(shown, 9.5, "bold")
-    return Label(0.0, 0.0, width + 3.0, 11.0)
+    return width + 3.0, 11.0
 
 
-def _place(labels: list[Label], points: list[tuple[float, float]], track: Track) -> list[Label]:
-    """Put every label where it hides least: off the road, off the others, near its point."""
-    road = np.column_stack([track.x, track.y, np.full(track.x.size, 1.0)])
-    marks = np.array([(x, y, 6.0) for x, y in points]).reshape(-1, 3)
-    start, (nx, ny) = track.at(0.0), track.normal(0.0)
-    arrow = [(start[0] + k * nx, start[1] + k * ny, 2.0) for k in (-16.0, -9.0, 9.0, 16.0)]
-    weights = np.vstack([road, marks, np.array(arrow)])
-    order = sorted(range(len(labels)), key=lambda i: (-labels[i].height, i))
-    done: dict[int, Label] = {}
-    for index in order:
-        x, y = points[index]
-        tried = [
-            labels[index]._replace(
-                x=x + float(np.cos(turn)) * (reach + half) - half,
-                y=y + float(np.sin(turn)) * (reach + 6.0) - labels[index].height / 2,
-            )
-            for half in (labels[index].width / 2,)
-            for reach in (9.0, 15.0, 23.0, 33.0, 46.0)
-            for turn in np.linspace(0.0, 2.0 * np.pi, 20, endpoint=False)
-        ]
-        done[index] = min(
-            tried, key=lambda one: _hidden(one, weights, list(done.values()), (x, y), track)
-        )
-    return [done[index] for index in range(len(labels))]
+def _flag_size(words: str) -> tuple[float, float]:
+    return text_width(words, 12.0, "bold") + 20.0, 18.0
 
 
-def _hidden(
-    label: Label, weights: Floats, others: list[Label], point: tuple[float, float], track: Track
-) -> float:
-    pad = 3.5
-    inside = (
-        (weights[:, 0] > label.x - pad)
-        & (weights[:, 0] < label.x + label.width + pad)
-        & (weights[:, 1] > label.y - pad)
-        & (weights[:, 1] < label.y + label.height + pad)
-    )
-    clash = sum(_overlap(label, other) for other in others)
-    out = (
-        max(0.0, 3.0 - label.x)
-        + max(0.0, label.x + label.width + 3.0 - FIGURE_WIDTH)
-        + max(0.0, 3.0 - label.y)
-        + max(0.0, label.y + label.height + 28.0 - track.height)
-    )
-    centre = (label.x + label.width / 2, label.y + label.height / 2)
-    away = float(np.hypot(centre[0] - point[0], centre[1] - point[1]))
-    return float(weights[inside, 2].sum()) * 12.0 + clash * 4.0 + out * 60.0 + away
-
-
-def _overlap(one: Label, other: Label) -> float:
-    wide = min(one.x + one.width, other.x + other.width) - max(one.x, other.x) + 2.0
-    tall = min(one.y + one.height, other.y + other.height) - max(one.y, other.y) + 2.0
-    return wide * tall if wide > 0 and tall > 0 else 0.0
-
-
-def _leaders(points: list[tuple[float, float]], placed: list[Label]) -> list[Markup]:
+def _leaders(points: list[tuple[float, float]], placed: list[Box]) -> list[Markup]:
     lines = []
-    for (x, y), label in zip(points, placed, strict=True):
-        to_x = min(max(x, label.x), label.x + label.width)
-        to_y = min(max(y, label.y), label.y + label.height)
-        if np.hypot(to_x - x, to_y - y) > 12.0:
-            lines.append(el("path", d=path([(x, y), (to_x, to_y)]), **style.stroke("soft", 0.8)))
+    for point, label in zip(points, placed, strict=True):
+        end = nearest(label, point)
+        if np.hypot(end[0] - point[0], end[1] - point[1]) > LEADER_LEAST:
+            lines.append(el("path", d=path([point, end]), **style.stroke("soft", 0.8)))
     return lines
 
 
-def _zone_labels(words: list[tuple[str, str]], placed: list[Label]) -> list[Markup]:
+def _zone_labels(words: list[tuple[str, str]], placed: list[Box]) -> list[Markup]:
     parts = []
     for (code, shown), label in zip(words, placed, strict=False):
         x = label.x + 1.5 + text_width(f"{code} ", 8.5)
@@ -354,7 +360,7 @@ def _zone_labels(words: list[tuple[str, str]], placed: list[Label]) -> list[Mark
     return parts
 
 
-def _hand_labels(plan: Plan, moved: list[Change], placed: list[Label]) -> list[Markup]:
+def _hand_labels(plan: Plan, moved: list[Change], placed: list[Box]) -> list[Markup]:
     return [
         _flag(label.x, label.y, label.width, _hand_words(plan, change), change)
         for change, label in zip(moved, placed, strict=True)
@@ -459,8 +465,8 @@ def _box(
         parts.append(text(x + 5.0, y + 44.0, name, size=8.8, role="soft"))
     if moved:
         shown = _hand_words(plan, moved)
-        width = text_width(shown, 12.0, "bold") + 22.0
-        parts.append(_flag(x - 10.0, y - 19.0, width, shown, moved))
+        wide, _ = _flag_size(shown)
+        parts.append(_flag(x - 10.0, y - 19.0, wide, shown, moved))
     return group(*parts)
 
 

@@ -68,6 +68,7 @@ def gather(envelope: Envelope[Debrief], units: Units) -> Data:
         "made": _made(result, units),
         "work_on": [one.text for one in result.work_on] or [words.no_difference(len(full))],
         "found": bool(result.work_on),
+        "few": words.few(len(full)) if result.work_on else "",
         "unit": length_unit(units),
         "zones": [_zone(result, zone, units) for zone in result.zones],
         "events": _events(result),
@@ -192,23 +193,25 @@ def _wrong(own: Sequence[DebriefEvent]) -> str:
 
 
 def _events(result: Debrief) -> list[Data]:
-    names = {zone.zone_id: zone.name for zone in result.zones}
+    zones = {zone.zone_id: zone for zone in result.zones}
     rows = []
     for kind, (_, noun) in words.EVENTS.items():
-        for zone_id, name in names.items():
+        for zone_id, zone in zones.items():
             own = [e for e in result.events if e.kind == kind and e.zone_id == zone_id]
             if not own:
                 continue
             wheels = sorted({words.WHEELS[e.wheel] for e in own if e.wheel})
+            laps = list(dict.fromkeys(e.lap_id for e in own))
             rows.append(
                 {
                     "what": noun + (f", {' and '.join(wheels)}" if wheels else ""),
                     "axle": own[0].axle or "",
                     "mark": words.mark_of(kind, own[0].axle),
-                    "where": name,
-                    "laps": ", ".join(dict.fromkeys(e.lap_id for e in own)),
+                    "where": zone.name,
+                    "laps": ", ".join(laps),
+                    "often": words.often_of(len(laps), zone.passes),
                     "longest": f"{max(e.duration_s for e in own):.2f} s",
-                    "sure": format_percent(sum(e.confidence_frac for e in own) / len(own)),
+                    "sure": words.sure_of(kind, [e.confidence_frac for e in own], zone.passes),
                     "channels": ", ".join(dict.fromkeys(c for e in own for c in e.channels)),
                 }
             )

@@ -53,6 +53,72 @@ REMEDY: Final = {
 """Common practice, no source."""
 
 
+ENOUGH_PASSES: Final = 3
+"""So many passes are the fewest that show a habit: two have a middle but no scatter worth the name
+(assumption)."""
+
+TWICE: Final = 2
+"""What happened once is no habit, however few or many the passes."""
+
+
+def habit(count: int, passes: int) -> bool:
+    """Tell whether what went wrong is more than a single pass.
+
+    >>> habit(1, 2), habit(2, 2), habit(1, 9), habit(2, 3)
+    (False, False, False, True)
+    """
+    return count >= TWICE and passes >= ENOUGH_PASSES
+
+
+def count_of(count: int, passes: int) -> str:
+    """Say in how many of the passes.
+
+    >>> count_of(1, 2), count_of(4, 9), count_of(1, 1)
+    ('1 of 2', '4 of 9', '1 of 1')
+    """
+    return f"{count} of {passes}"
+
+
+def often_of(laps: int, passes: int) -> str:
+    """Say how often, beside the passes that count; laps that do not count may have it too.
+
+    >>> often_of(1, 2), often_of(5, 4)
+    ('1 of 2', '5')
+    """
+    return count_of(laps, passes) if laps <= passes else str(laps)
+
+
+COMPARES: Final = frozenset({"unused"})
+"""Events that are one only beside what the car showed elsewhere: a pass or two are no measure."""
+
+
+def sure_of(kind: str, confidences: Sequence[float], passes: int) -> str:
+    """Say how sure an event is; of too few passes no number is said for what rests on them.
+
+    >>> sure_of("lock_up", [0.9], 1).replace("\u00a0", " "), sure_of("unused", [0.99], 2)
+    ('90 %', 'few passes')
+    """
+    if kind in COMPARES and passes < ENOUGH_PASSES:
+        return "few passes"
+    return format_percent(sum(confidences) / len(confidences))
+
+
+def few(full: int) -> str:
+    """Say that there are too few laps for a habit; nothing where there are enough.
+
+    >>> few(2)
+    'From 2 full laps: too few to tell a habit from chance; 3 are the least.'
+    >>> few(3)
+    ''
+    """
+    if full >= ENOUGH_PASSES:
+        return ""
+    return (
+        f"From {full_laps(full)}: too few to tell a habit from chance; {ENOUGH_PASSES} are the "
+        "least."
+    )
+
+
 def mark_of(kind: str, axle: str | None) -> str:
     """Give the sign of an event, the same as in the pictures."""
     if kind == "double_stab":
@@ -143,6 +209,7 @@ def work_on(
         Whose best pass the usual one is held against: ``own``, or the other driver's name.
     differences : sequence of (measure, usual, best)
     events : sequence of (kind, passes with it, passes)
+        What to do about it is said of the first one that is a habit.
     again : bool
         Whether it has been said of another zone what technique first means.
     """
@@ -153,9 +220,12 @@ def work_on(
         who = "There you" if against == "own" else f"There {against}"
         said.append(f"{who} {' and '.join(parts)}.")
     for kind, count, of in events[:2]:
-        said.append(f"In {count} of {of} passes {EVENTS[kind][0]}.")
-    if events:
-        said.append(REMEDY[events[0][0]])
+        said.append(f"In {count_of(count, of)} passes {EVENTS[kind][0]}.")
+    often = [kind for kind, count, of in events if habit(count, of)]
+    if often:
+        said.append(REMEDY[often[0]])
+    elif events:
+        said.append("That is too little to change anything for: look whether it comes again.")
     if technique_first and again:
         said.append("Technique first here too.")
     elif technique_first:

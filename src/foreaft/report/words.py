@@ -154,6 +154,20 @@ def direction_of(higher_means: Axle) -> str:
     return f"Bigger number = more {higher_means.upper()}"
 
 
+def sentence(text: str) -> str:
+    """Make a sentence of a phrase: a capital in front, a full stop behind.
+
+    A name of a file or of a key in front, such as ``car.toml``, is left as it is.
+
+    >>> sentence("grip spent on turning"), sentence("car.toml says 54?")
+    ('Grip spent on turning.', 'car.toml says 54?')
+    """
+    text = text.strip()
+    if text.split(" ", 1)[0].rstrip(",:;").replace("-", "").replace("'", "").isalpha():
+        text = text[:1].upper() + text[1:]
+    return text if text.endswith((".", "?", "!", ".)")) else f"{text}."
+
+
 def feel(axle: Axle, phase: Phase) -> str:
     """Say what an end that lets go is like from the seat."""
     return FEELINGS[axle, phase]
