@@ -170,9 +170,8 @@ def _lock_ups(trace: Trace, course: Course) -> list[Happening]:
 def _rotations(trace: Trace) -> list[Happening]:
     out = np.abs(trace.slip_angle_rad[:, 2:].mean(axis=1)) > ROTATION_RAD
     out &= trace.speed_mps > WALKING_MPS
-    return [
-        _event("rotation", trace, run, "rear") for run in _stretches(out, trace.step_s, ROTATION_S)
-    ][:1]
+    runs = _stretches(out, trace.step_s, ROTATION_S)
+    return [_event("rotation", trace, run, "rear") for run in runs]
 
 
 def _spins(trace: Trace, course: Course) -> list[Happening]:
@@ -186,8 +185,9 @@ def _wide(trace: Trace, course: Course) -> list[Happening]:
     back = max(1, round(ANSWER_S / trace.step_s))
     recent = np.convolve(spent, np.ones(back))[: len(spent)] > 0.5
     aligned = _turned(trace, course) < ROUND_RAD
-    runs = _stretches((outward > WIDE_M) & recent & aligned, trace.step_s, 0.0)
-    return [_event("wide", trace, run, "front") for run in runs][:1]
+    # One excursion is one event, also where its front wheel bites and lets go again in it.
+    runs = _stretches((outward > WIDE_M) & recent & aligned, trace.step_s, 0.0, ANSWER_S)
+    return [_event("wide", trace, run, "front") for run in runs]
 
 
 def _off_track(trace: Trace, course: Course) -> list[Happening]:

@@ -164,34 +164,50 @@ def sessions_of(
     """Look at sessions, all matched to the zones of one: the longest, if no other is given."""
     made: dict[int, Session] = {}
     same_driver = like is None
-    refused: list[tuple[Recording, CannotTell]] = []
-    for number in sorted(range(len(recordings)), key=lambda k: -recordings[k].duration_s):
+    refused: dict[int, CannotTell] = {}
+    order = sorted(range(len(recordings)), key=lambda k: -recordings[k].duration_s)
+    # What is refused is looked at again once another session says where the circuit lies.
+    for number in (*order, *order):
+        if number in made or (number in refused and like is None):
+            continue
         circuit = ground.circuit if like is None else like.placed.stations
         zones = None if like is None else like.zones
         try:
-            keeps = like is not None and same_driver and like.keeps_line
-            one = look_at(recordings[number], circuit, ground.known, ground.side, zones, keeps)
+            one = look_at(
+                recordings[number], circuit, ground.known, ground.side, zones, like, same_driver
+            )
         except CannotTell as error:  # a way to the pits and back beside a whole run
-            refused.append((recordings[number], error))
+            refused[number] = error
             continue
         made[number] = one
         like = like or one
-        for name, late in one.series.delays_s.items():
-            text = (
-                f"{name} was taken {1000 * late:.0f} ms earlier than logged, to fit the "
-                "accelerometers"
-            )
-            if all(text != known.text for known in notes.warnings):
-                notes.warn("channel_late", text)
-    if not made and refused:
-        raise refused[0][1]
-    for left, why in refused:
-        notes.warn(
-            "session_left_out",
-            f"session {left.session} of {Path(left.file).name} ({left.duration_s:.0f} s) was left "
-            f"out: {why.message}",
-        )
+        _tell_delays(one, notes)
+    left = {number: error for number, error in refused.items() if number not in made}
+    if not made and left:
+        raise next(iter(left.values()))
+    for number, why in left.items():
+        notes.warn("session_left_out", _left_out(recordings[number], why, like))
     return [made[number] for number in sorted(made)]
+
+
+def _tell_delays(one: Session, notes: Notes) -> None:
+    for name, late in one.series.delays_s.items():
+        text = (
+            f"{name} was taken {1000 * late:.0f} ms earlier than logged, to fit the accelerometers"
+        )
+        if all(text != known.text for known in notes.warnings):
+            notes.warn("channel_late", text)
+
+
+def _left_out(left: Recording, why: CannotTell, like: Session | None) -> str:
+    """Say which session was left out, and first of all if it is too short for anything."""
+    laps = () if like is None else like.split.whole
+    shortest = min((lap.duration_s for lap in laps), default=0.0)
+    because = "it is shorter than a lap" if left.duration_s < shortest else why.because
+    return (
+        f"session {left.session} of {Path(left.file).name} ({left.duration_s:.0f} s) was left "
+        f"out: {because}"
+    )
 
 
 def main_of(sessions: Sequence[Session]) -> Session:

@@ -39,7 +39,7 @@ ROTATION_NOISE_RAD: Final = 0.01
 ROUND_RAD: Final = 0.5
 WIDE_M: Final = 1.5
 PLACE_NOISE_M: Final = 0.3
-SATELLITE_NOISE_M: Final = 0.7
+SATELLITE_NOISE_M: Final = 0.4
 """Scatter of the place across the road, without and with a receiver's wander; measured on logs with
 truth, docs/theory/laps.md."""
 
@@ -52,8 +52,8 @@ BEFORE_S: Final = 0.2
 COUNTER_YAW_RADPS: Final = 0.15
 COUNTER_S: Final = 0.15
 ANSWERS_LESS: Final = 0.02
-FRONT_GONE_RAD: Final = 0.10
-"""Front slip past which a tyre has passed its peak (assumption: peaks lie at 0.07 to 0.12)."""
+FRONT_OVER: Final = 1.0
+"""The front has let go where a wheel slips more than so many times what its tyre peaks at."""
 
 UNUSED_FRAC: Final = 0.8
 UNUSED_S: Final = 0.5
@@ -92,6 +92,8 @@ class Evidence:
 
     wheels: WheelSlip | None
     axles: AxleSlip
+    front_over: Floats | None
+    """See `slip.front_over`."""
     use_shown: Floats
     level: Floats
     outward_m: Floats | None
@@ -114,8 +116,7 @@ def events_of(
         if evidence.wheels is not None and not evidence.anti_lock:
             found += _lock_ups(placed, one, part, evidence.wheels, evidence.axles.rear_rad)
         found += _rotations(placed, one, part, evidence)
-        locked = [event for event in found if event.kind == "lock_up" and event.axle == "front"]
-        found += _wide(placed, zone, one, part, evidence, locked)
+        found += _wide(placed, one, part, evidence)
         found += _unused(placed, zone, one, evidence)
         found += _double_stabs(placed, one, evidence.level)
     sure = [event for event in found if event.confidence_frac >= SURE_LEAST.get(event.kind, 0.5)]
@@ -255,55 +256,31 @@ def _by_countersteer(placed: Placed, one: Pass, part: slice, counter: Floats | N
     ]
 
 
-def _wide(
-    placed: Placed,
-    zone: Zone,
-    one: Pass,
-    part: slice,
-    evidence: Evidence,
-    locked: Sequence[Event],
-) -> list[Event]:
-    if evidence.outward_m is None:
+def _wide(placed: Placed, one: Pass, part: slice, evidence: Evidence) -> list[Event]:
+    """The car outside its usual line, a front wheel past its peak shortly before."""
+    if evidence.outward_m is None or evidence.front_over is None:
         return []
     series = placed.series
     outward = np.nan_to_num(evidence.outward_m[part], nan=0.0)
     rear = evidence.axles.rear_rad
     if rear is not None:
         outward = np.where(np.abs(rear[part]) < ROUND_RAD, outward, 0.0)
-    gone = _front_gone(series, part, evidence, locked, zone)
-    if gone is None:
-        return []
     back = max(1, round(ANSWER_S * series.rate_hz))
+    gone = evidence.front_over[part] > FRONT_OVER
     recent = np.convolve(gone, np.ones(back))[: len(gone)] > 0.5
     value = np.where(recent, outward, 0.0)
     channels = [*evidence.outward_by, *series.sources["speed"]]
     if evidence.axles.front_rad is not None:
         channels += series.sources["steer"]
+    wanders = "latitude_deg" in evidence.outward_by
+    noise = SATELLITE_NOISE_M if wanders else PLACE_NOISE_M
     found = []
-    for first, last in stretches(value, WIDE_M, series.step_s, 2.0 * series.step_s):
+    least_s = 2.0 * series.step_s
+    for first, last in stretches(value, WIDE_M, series.step_s, least_s, ANSWER_S):
         peak = float(value[int(np.ceil(first)) : int(last) + 1].max())
-        wanders = "latitude_deg" in evidence.outward_by
-        sure = _surely(peak - WIDE_M, SATELLITE_NOISE_M if wanders else PLACE_NOISE_M)
+        sure = _surely(peak - WIDE_M, noise)
         found.append(_event(placed, one, part, "wide", (first, last), sure, channels, "front"))
-    return found[:1]
-
-
-def _front_gone(
-    series: Series, part: slice, evidence: Evidence, locked: Sequence[Event], zone: Zone
-) -> Floats | None:
-    """1 where the front has let go: a locked front wheel, or more slip than its peak takes."""
-    known = False
-    gone = np.zeros(part.stop - part.start)
-    if evidence.wheels is not None:
-        known = True
-        times = series.time_s[part]
-        for event in locked:
-            gone[(times >= event.start_s) & (times <= event.start_s + event.duration_s)] = 1.0
-    front = evidence.axles.front_rad
-    if front is not None:
-        known = True
-        gone[np.abs(smoothed(front[part], series.window(0.1))) > FRONT_GONE_RAD] = 1.0
-    return gone if known else None
+    return found
 
 
 # ---------------------------------------------------------------- the foot
@@ -414,8 +391,6 @@ def outward_of(
     bend = path_curvature(placed.series)
     if beside is None and bend is None:
         return None, False
-    if beside is not None and "latitude_deg" in placed.series.sources.get("position", ()):
-        beside = _without_wander(placed, passes, beside)
     keeps = False
     if beside is not None and passes:
         there = np.concatenate([beside[window(placed, one)] for one in passes])
@@ -465,52 +440,6 @@ def _fill_outward(
         usual = _per_column(table, USUAL_PERCENT)
     for part, s, row in zip(parts, places, table, strict=True):
         found[part] = np.interp(s, grid, np.nan_to_num(row - usual, nan=0.0))
-
-
-def _without_wander(placed: Placed, passes: Sequence[Pass], beside: Floats) -> Floats:
-    """Offsets less what a satellite receiver wanders: metres in minutes.
-
-    Lap by lap the shift, east and north, that explains most of the offsets is taken off, far ones
-    counting little; then each pass is counted from its brake point, where a driver repeats his
-    place on the road better than a receiver does.
-    """
-    settled = beside.copy()
-    stations = placed.stations
-    along = np.unwrap(np.arctan2(np.gradient(stations.y_m), np.gradient(stations.x_m)))
-    for lap in placed.split.laps:
-        first, last = int(placed.series.index(lap.start_s)), int(placed.series.index(lap.end_s))
-        part = slice(first, last + 1)
-        s = placed.s_m[part] % stations.length_m
-        heading = np.interp(s, stations.s_m, along)
-        beside_x, beside_y = -np.sin(heading), np.cos(heading)
-        thin = slice(None, None, max(1, len(s) // 2000))
-        normals = np.column_stack((beside_x, beside_y))[thin]
-        good = np.isfinite(beside[part][thin])
-        if good.sum() < 50:
-            continue
-        shift = _shift(normals[good], beside[part][thin][good])
-        settled[part] -= beside_x * shift[0] + beside_y * shift[1]
-    found = settled.copy()
-    for one in passes:
-        found[window(placed, one)] -= settled[int(one.braking.start)]
-    return found
-
-
-def _shift(normals: Floats, offsets: Floats) -> Floats:
-    """The shift that explains offsets along normals, by least squares with far ones weighed less.
-
-    A little is held against any shift, so that a piece of straight road does not make one up.
-    """
-    shift = np.zeros(2)
-    for _ in range(6):
-        far = np.abs(offsets - normals @ shift)
-        weight = 1.0 / np.maximum(far, NEAR_M)
-        left = (normals * weight[:, None]).T @ normals + 0.02 * weight.sum() * np.eye(2)
-        shift = np.linalg.solve(left, (normals * weight[:, None]).T @ offsets)
-    return shift
-
-
-NEAR_M: Final = 0.4
 
 
 def _per_column(table: Floats, percent: float) -> Floats:

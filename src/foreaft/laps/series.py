@@ -88,6 +88,8 @@ class Series:
     sources: dict[str, tuple[str, ...]] = field(default_factory=dict)
     delays_s: dict[str, float] = field(default_factory=dict)
     """How much earlier a channel was taken than it was logged, to fit the others. [s]"""
+    origin_deg: Floats | None = None
+    """Longitude and latitude of the origin of x and y, where they come from a receiver."""
 
     @property
     def step_s(self) -> float:
@@ -104,8 +106,13 @@ class Series:
         return np.clip(at, 0, len(self.time_s) - 1)
 
 
-def series_of(recording: Recording) -> Series:
+def series_of(recording: Recording, origin_deg: Floats | None = None) -> Series:
     """Put a recording on one time base and derive what has no channel of its own.
+
+    Parameters
+    ----------
+    origin_deg : ndarray, shape (2,), optional
+        Longitude and latitude of the origin of x and y; else the middle of the session.
 
     Raises
     ------
@@ -130,6 +137,7 @@ def series_of(recording: Recording) -> Series:
     sources: dict[str, tuple[str, ...]] = {}
     delays = _bring_to_one_clock(recording, got, time, rate)
     x, y = _position(got, sources)
+    x, y, origin = _about(origin_deg, got, x, y, sources)
     speed, along = _motion(recording, got, x, y, rate, sources)
     brake, on = _brake(got, speed, sources)
     found = Series(
@@ -153,6 +161,7 @@ def series_of(recording: Recording) -> Series:
         setting=_taken(got, "setting", sources, "setting"),
         sources=sources,
         delays_s=delays,
+        origin_deg=origin,
     )
     return _with_curvature(found, got)
 
@@ -262,6 +271,26 @@ def _position(
         plane[good] = tangent_plane(np.column_stack((lon[good], lat[good])))
         return plane[:, 0], plane[:, 1]
     return None, None
+
+
+def _about(
+    origin_deg: Floats | None,
+    got: dict[str, Floats],
+    x: Floats | None,
+    y: Floats | None,
+    sources: dict[str, tuple[str, ...]],
+) -> tuple[Floats | None, Floats | None, Floats | None]:
+    """Count a receiver's places from an origin, so that sessions share one plane; and that one."""
+    if x is None or y is None or "latitude_deg" not in sources["position"]:
+        return x, y, None
+    degrees = np.column_stack((got["longitude_deg"], got["latitude_deg"]))
+    middle = degrees[np.isfinite(degrees).all(axis=1)].mean(axis=0)
+    if origin_deg is None:
+        return x, y, middle
+    from foreaft.files.circuits import tangent_plane
+
+    here, there = tangent_plane(np.vstack((middle, origin_deg)))
+    return x + (here - there)[0], y + (here - there)[1], origin_deg
 
 
 LEAST_DELAY_S: Final = 0.03

@@ -9,17 +9,28 @@ from typing import Final
 import numpy as np
 
 from foreaft.base.errors import CannotTell
+from foreaft.base.units import GRAVITY_MPS2
 from foreaft.laps.brakings import LAG_S, Braking, brakings, pressed
 from foreaft.laps.events import Event, Evidence, countersteer, events_of, outward_of
 from foreaft.laps.grip import combined, use_by_model, use_shown
 from foreaft.laps.match import Known, Pass, Placed, Zone, passes_of, place_along
 from foreaft.laps.measure import Measured, brake_level, measured
-from foreaft.laps.path import Closure, Path, circuit_from, lies_on, path_of, register
+from foreaft.laps.path import Closure, Frame, Path, circuit_from, lies_on, path_of, register
 from foreaft.laps.series import Floats, Series, series_of
-from foreaft.laps.slip import TRACK_M, WHEELBASE_M, axle_slip, wheel_slip
+from foreaft.laps.slip import (
+    FRONT_PEAKS,
+    TRACK_M,
+    WHEELBASE_M,
+    WheelSlip,
+    axle_slip,
+    front_over,
+    wheel_slip,
+)
 from foreaft.laps.split import Gate, Lap, Split, split
+from foreaft.laps.wander import settled
 from foreaft.logs.recording import Recording
 from foreaft.physics import layout as at
+from foreaft.physics.slip_tyre import peak_slips
 from foreaft.track.stations import Stations
 
 
@@ -60,6 +71,8 @@ class Session:
     drawn: bool
     moved: float | None
     """How far the log lies beside the circuit after it was laid onto it; None where it was not."""
+    frame: Frame | None
+    """How its path was laid onto the circuit; None where it lay there already."""
     anti_lock: bool
     keeps_line: bool
 
@@ -79,7 +92,8 @@ def look_at(
     known: Sequence[Known] = (),
     car: CarSide | None = None,
     zones: Sequence[Zone] | None = None,
-    keeps_line: bool = False,
+    like: Session | None = None,
+    same_driver: bool = True,
 ) -> Session:
     """Look at one session.
 
@@ -93,15 +107,17 @@ def look_at(
         For the use of grip by the model, and the size of the car.
     zones : sequence of Zone, optional
         Zones of another session of the same circuit, to be matched to.
-    keeps_line : bool
-        Whether that other session was driven on the circuit's own line.
+    like : Session, optional
+        That other session: how it was laid onto the circuit serves for one without a whole lap.
+    same_driver : bool
+        Whether it is of the same driver, who keeps to the line he kept to there.
 
     Raises
     ------
     InputError, CannotTell
         If the log has no speed, no laps, or is of another circuit.
     """
-    series = series_of(recording)
+    series = series_of(recording, None if like is None else like.series.origin_deg)
     if np.ptp(series.distance_m) < LEAST_WAY_M:
         raise CannotTell(
             "the laps of this log",
@@ -109,14 +125,16 @@ def look_at(
             would_settle="a log of a car that is driven; is the speed in the right column?",
         )
     path = path_of(series)
-    moved, closed = None, None
+    moved, frame, closed = None, None, None
     if circuit is None:
         laps = split(series, path)
         circuit, closed = _own_circuit(series, path, laps)
         if not path.drawn:  # counted from the circuit's own start from now on
             laps = split(series, path, gate_of(circuit), None, circuit)
     else:
-        path, laps, moved = _onto(series, path, circuit)
+        path, laps, moved, frame = _onto(series, path, circuit, like)
+    if "latitude_deg" in series.sources.get("position", ()):
+        path = settled(path, series, circuit)
     placed = place_along(series, path, laps, circuit)
     lag = LAG_S
     if car is not None:
@@ -129,7 +147,10 @@ def look_at(
             because="it never brakes in this log, as its speed and its brake channel show it",
             would_settle="laps at speed; if a column is wrong, --map COLUMN=ignored leaves it out",
         )
-    return _judged(recording, placed, zones, passes, car, closed, path.drawn, moved, keeps_line)
+    keeps = like is not None and same_driver and like.keeps_line
+    wheels = like.evidence.wheels if like is not None and same_driver else None
+    laid = (path.drawn, moved, frame)
+    return _judged(recording, placed, zones, passes, car, closed, laid, keeps, wheels)
 
 
 HOLE_S: Final = 0.5
@@ -179,13 +200,33 @@ def _samples(series: Series, lap: Lap) -> tuple[int, int]:
     return int(series.index(lap.start_s)), int(series.index(lap.end_s))
 
 
-def _onto(series: Series, path: Path, circuit: Stations) -> tuple[Path, Split, float | None]:
+def _onto(
+    series: Series, path: Path, circuit: Stations, like: Session | None
+) -> tuple[Path, Split, float | None, Frame | None]:
     """Lay a path onto the circuit where it is not there yet, and cut it at the start line."""
     gate = gate_of(circuit)
     if path.drawn:
-        return path, split(series, path, None, None, circuit), None
+        return path, split(series, path, None, None, circuit), None, None
     if lies_on(path, series, circuit):
-        return path, split(series, path, gate, None, circuit), 0.0
+        return path, split(series, path, gate, None, circuit), 0.0, None
+    frame = _laid_like(series, path, circuit, like) or _registered(series, path, circuit)
+    path = frame.apply(path)
+    return path, split(series, path, gate, None, circuit), frame.off_m, frame
+
+
+def _laid_like(series: Series, path: Path, circuit: Stations, like: Session | None) -> Frame | None:
+    """The frame of another session, if this one has no whole lap of its own and fits by it."""
+    if like is None or like.frame is None:
+        return None
+    try:
+        if split(series, path).whole:
+            return None
+    except CannotTell:  # not even two crossings of anything
+        pass
+    return like.frame if lies_on(like.frame.apply(path), series, circuit) else None
+
+
+def _registered(series: Series, path: Path, circuit: Stations) -> Frame:
     loose = split(series, path)
     if not loose.whole:
         raise _another_circuit("no whole lap that could be laid onto the circuit")
@@ -193,8 +234,7 @@ def _onto(series: Series, path: Path, circuit: Stations) -> tuple[Path, Split, f
     frame = register(path, series, circuit, [_samples(series, lap) for lap in quickest])
     if frame is None:
         raise _another_circuit("the curvature of its laps does not match the circuit's")
-    path = frame.apply(path)
-    return path, split(series, path, gate, None, circuit), frame.off_m
+    return frame
 
 
 def _another_circuit(because: str) -> CannotTell:
@@ -213,23 +253,26 @@ def _judged(
     passes: tuple[Pass, ...],
     car: CarSide | None,
     closed: Closure | None,
-    drawn: bool,
-    moved: float | None,
+    laid: tuple[bool, float | None, Frame | None],
     keeps_line: bool,
+    wheels: WheelSlip | None,
 ) -> Session:
-    series = placed.series
+    series, (drawn, moved, frame) = placed.series, laid
     shown, best = use_shown(series, pressed(series))
     uses = (
         None if car is None else use_by_model(series, car.vector, car.table, _shares(series, car))
     )
-    track, base, weight = TRACK_M, WHEELBASE_M, 0.5
+    track, base, weight, peaks = TRACK_M, WHEELBASE_M, 0.5, FRONT_PEAKS
     if car is not None:
+        peaks = _front_peaks(car)
         track = float(car.vector[at.TRACK_FRONT])
         base, weight = float(car.vector[at.WHEELBASE]), float(car.vector[at.FRONT_WEIGHT])
     outward, keeps_line = outward_of(placed, zones, passes, keeps_line)
+    wheels, axles = wheel_slip(series, track, wheels), axle_slip(series, base, weight)
     evidence = Evidence(
-        wheels=wheel_slip(series, track),
-        axles=axle_slip(series, base, weight),
+        wheels=wheels,
+        axles=axles,
+        front_over=front_over(series, wheels, axles, peaks),
         use_shown=shown,
         level=brake_level(placed),
         outward_m=outward,
@@ -257,9 +300,21 @@ def _judged(
         closure=closed,
         drawn=drawn,
         moved=moved,
+        frame=frame,
         anti_lock=evidence.anti_lock,
         keeps_line=keeps_line,
     )
+
+
+BRAKED_LOAD: Final = 1.3
+"""Load of a front wheel while braking over that at rest: about what 0.8 g does (assumption)."""
+
+
+def _front_peaks(car: CarSide) -> tuple[float, float]:
+    """Slip along, and tangent of the slip angle, at which a braked front tyre peaks."""
+    load = 0.5 * float(car.vector[at.MASS] * car.vector[at.FRONT_WEIGHT]) * GRAVITY_MPS2
+    along, across = peak_slips(car.table, 0, BRAKED_LOAD * load, 1.0)
+    return float(along), float(across)
 
 
 def _shares(series: Series, car: CarSide) -> Floats:

@@ -27,6 +27,10 @@ STRAIGHT_S: Final = 0.5
 """Where a car runs straight on its wheels: so little yaw and side force in the mean over this time.
 """
 
+FRONT_PEAKS: Final = (0.10, 0.10)
+"""Slip along, and tangent of the slip angle, past which a front tyre has passed its peak, of a car
+nothing is known of (assumption: peaks lie at 0.07 to 0.12 along, 0.10 to 0.17 across)."""
+
 SLIP_ROUNDS: Final = 3
 LINEAR_MPS2: Final = 4.0
 STEER_LEAST: Final = 0.6
@@ -44,10 +48,13 @@ class WheelSlip:
     noise: Floats
 
 
-def wheel_slip(series: Series, track_m: float = TRACK_M) -> WheelSlip | None:
+def wheel_slip(
+    series: Series, track_m: float = TRACK_M, known: WheelSlip | None = None
+) -> WheelSlip | None:
     """Slip of each wheel against the ground under it; None without wheel speeds.
 
-    A wheel that never rolls freely for long enough stays unknown.
+    A wheel that never rolls freely for long enough stays unknown, unless its radius is known of
+    another session of the same car.
     """
     if series.wheel_radps is None:
         return None
@@ -65,13 +72,17 @@ def wheel_slip(series: Series, track_m: float = TRACK_M) -> WheelSlip | None:
     for k in range(4):
         turning = series.wheel_radps[:, k]
         good = free & np.isfinite(turning) & (turning > 1e-3)
-        if good.sum() < ENOUGH:
-            continue
-        ratios = ground[good, k] / turning[good]
-        radius[k] = float(np.median(ratios))
+        enough = good.sum() >= ENOUGH
+        if enough:
+            radius[k] = float(np.median(ground[good, k] / turning[good]))
+        elif known is not None:
+            radius[k] = known.radius_m[k]
         with np.errstate(divide="ignore", invalid="ignore"):
             slip[:, k] = 1.0 - radius[k] * turning / np.maximum(ground[:, k], 0.5)
-        noise[k] = 1.4826 * float(np.median(np.abs(slip[good, k])))
+        if enough:
+            noise[k] = 1.4826 * float(np.median(np.abs(slip[good, k])))
+        elif known is not None:
+            noise[k] = known.noise[k]
     return None if np.isnan(radius).all() else WheelSlip(slip, radius, noise)
 
 
@@ -121,6 +132,38 @@ def axle_slip(
     if steer is not None:
         front = rear + needed - steer
     return AxleSlip(rear, front)
+
+
+def front_over(
+    series: Series,
+    wheels: WheelSlip | None,
+    axles: AxleSlip,
+    peaks: tuple[float, float] = FRONT_PEAKS,
+) -> Floats | None:
+    """Slip of the front wheel that slips most, over that at which its tyre peaks, shape (n,).
+
+    Along and across together, each over its own peak: past 1 the front has let go.
+    None where neither wheel speeds nor steer tell it.
+
+    Parameters
+    ----------
+    peaks : (float, float)
+        Slip along, and tangent of the slip angle, at the peak. [-]
+    """
+    if wheels is None and axles.front_rad is None:
+        return None
+    across = np.zeros(len(series.time_s))
+    if axles.front_rad is not None:
+        angle = smoothed(axles.front_rad, series.window(0.1))
+        across = np.abs(np.tan(np.clip(angle, -1.2, 1.2))) / peaks[1]
+    found = across
+    if wheels is not None:
+        for k in (0, 1):
+            along = np.clip(np.nan_to_num(wheels.slip[:, k]), -1.0, 1.0)
+            found = np.maximum(
+                found, np.hypot(smoothed(along, series.window(0.05)) / peaks[0], across)
+            )
+    return found
 
 
 def road_steer(series: Series, needed_rad: Floats) -> Floats | None:
