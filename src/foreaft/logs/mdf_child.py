@@ -1,14 +1,21 @@
-"""The child that opens an MDF file: ``python -m foreaft.logs.mdf_child FILE FOLDER BYTES S``.
+"""The child that opens MDF files: ``python -m foreaft.logs.mdf_child``.
 
 The library that reads MDF can crash the process, or ask for any amount of memory, where a file is
 damaged; so it works here, under limits, and leaves arrays and an index in a folder.
+Loading the library takes longer than reading most logs: it is loaded once, and each file is then
+opened by a fork of this process, which has its own limits and may end as it likes.
+Jobs come in as lines of JSON, ``[file, folder, bytes, seconds]``; for each a line goes out with
+the status its process ended with.
 """
 
 from __future__ import annotations
 
 import json
 import logging
+import os
+import select
 import sys
+import traceback
 from pathlib import Path
 from typing import Any, Final
 
@@ -17,6 +24,14 @@ import numpy as np
 from foreaft.logs.raw import MAX_CELLS, MAX_COLUMNS
 
 INDEX: Final = "index.json"
+SAID: Final = "said.txt"
+"""What a process that opened a file had to say when it failed."""
+
+IDLE_S: Final = 60.0
+"""So long the child waits for another file before it gives its memory back."""
+
+NOT_NEEDED: Final = "polars"
+"""A library that the one for MDF loads where it can, and that no reading needs."""
 
 
 def read(file: Path, folder: Path) -> dict[str, Any]:
@@ -80,10 +95,9 @@ def _limit(most_bytes: int, most_s: int) -> None:
         resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
-def main(arguments: list[str]) -> int:
-    """Read the file and write the index, or what went wrong, beside the arrays."""
-    file, folder = Path(arguments[0]), Path(arguments[1])
-    _limit(int(arguments[2]), int(arguments[3]))
+def job(file: Path, folder: Path, most_bytes: int, most_s: int) -> int:
+    """Open one file under limits; write the index, or what went wrong, beside the arrays."""
+    _limit(most_bytes, most_s)
     logging.disable(logging.CRITICAL)
     try:
         told = read(file, folder)
@@ -96,5 +110,49 @@ def main(arguments: list[str]) -> int:
     return 0
 
 
+def apart(file: Path, folder: Path, most_bytes: int, most_s: int) -> int:
+    """Do one job in a fork of this process; give the status it ended with, -11 for signal 11."""
+    if sys.platform == "win32":
+        raise AssertionError("there are no forks on Windows")
+    pid = os.fork()
+    if pid:
+        return os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1])
+    code = 1
+    try:
+        out = os.open(folder / SAID, os.O_WRONLY | os.O_CREAT, 0o600)
+        os.dup2(out, 1)  # the line to the parent is not for the library to write on
+        os.dup2(out, 2)
+        code = job(file, folder, most_bytes, most_s)
+    except BaseException:
+        traceback.print_exc()
+    finally:
+        os._exit(code)
+
+
+def _waited() -> str:
+    """The next line that comes in; nothing at the end, or where none comes for long."""
+    if sys.platform != "win32" and not select.select([sys.stdin], [], [], IDLE_S)[0]:
+        return ""
+    return sys.stdin.readline()
+
+
+def main() -> int:
+    """Do one job after the other; on Windows, which cannot fork, a single one."""
+    sys.modules.setdefault(NOT_NEEDED, None)  # type: ignore[arg-type]
+    try:
+        import asammdf  # noqa: F401
+    except Exception:  # told by the job, which loads it again
+        logging.getLogger(__name__).debug("not loaded", exc_info=True)
+    while line := _waited():
+        file, folder, most_bytes, most_s = json.loads(line)
+        asked = (Path(file), Path(folder), int(most_bytes), int(most_s))
+        status = job(*asked) if sys.platform == "win32" else apart(*asked)
+        sys.stdout.write(f"{status}\n")
+        sys.stdout.flush()
+        if sys.platform == "win32":
+            break
+    return 0
+
+
 if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))
+    sys.exit(main())

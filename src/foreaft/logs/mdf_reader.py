@@ -2,13 +2,18 @@
 
 from __future__ import annotations
 
+import atexit
 import json
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import tempfile
+import threading
+from contextlib import suppress
 from importlib.util import find_spec
+from math import ceil
 from pathlib import Path
 from typing import Any, Final
 
@@ -16,7 +21,7 @@ import numpy as np
 
 from foreaft.base.errors import InputError, MissingPart
 from foreaft.logs.csv_reader import too_large, unreadable
-from foreaft.logs.mdf_child import INDEX
+from foreaft.logs.mdf_child import INDEX, SAID
 from foreaft.logs.raw import Column, Group, RawLog
 from foreaft.logs.recording import Floats
 
@@ -90,32 +95,124 @@ def _quick_folder(size: int) -> Path | None:
 
 
 def _told(file: Path, folder: Path, size: int) -> dict[str, Any]:
-    """Let the child work, and give its index."""
-    command = [sys.executable, "-P", "-m", "foreaft.logs.mdf_child"]
+    """Let a child work, and give its index."""
     patience = PATIENCE_S + size / BYTES_PER_S
-    command += [str(file.resolve()), str(folder), str(MEMORY_BYTES + size), f"{patience:.0f}"]
-    quiet = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
     slow = f"not read within {patience:.0f} s of a processor"
+    job = [str(file.resolve()), str(folder), MEMORY_BYTES + size, ceil(patience)]
     try:
-        done = subprocess.run(
-            command,
-            env={**os.environ, **quiet},
-            stdin=subprocess.DEVNULL,
-            stdout=subprocess.DEVNULL,
-            stderr=subprocess.PIPE,
-            timeout=BUSY * patience,
-            check=False,
-        )
-    except subprocess.TimeoutExpired as error:
+        status = _asked(job, BUSY * patience)
+    except TimeoutError as error:
         raise unreadable(file, TimeoutError(slow)) from error
     try:
         told: dict[str, Any] = json.loads((folder / INDEX).read_text("utf-8"))
     except (OSError, ValueError) as error:
-        last = done.stderr.decode("utf-8", "replace").strip().splitlines()[-1:]
-        said = last[0] if last else f"it ended its reader ({done.returncode})"
-        said = slow if done.returncode == -OUT_OF_TIME else said
+        said = f"it ended its reader ({status})"
+        if (folder / SAID).exists():
+            lines = (folder / SAID).read_text("utf-8", "replace").strip().splitlines()
+            said = lines[-1] if lines else said
+        said = slow if status == -OUT_OF_TIME else said
         raise unreadable(file, ValueError(said)) from error
     return told
+
+
+# ---------------------------------------------------------------- children
+
+
+class Child:
+    """A process that has the library loaded, and opens one file after the other."""
+
+    def __init__(self) -> None:
+        """Start it; it loads the library while the job is on its way."""
+        quiet = {"OPENBLAS_NUM_THREADS": "1", "OMP_NUM_THREADS": "1"}
+        self.process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "foreaft.logs.mdf_child"],
+            env={**os.environ, **quiet},
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            text=True,
+            process_group=None if sys.platform == "win32" else 0,
+        )
+
+    def asked(self, job: list[Any], within_s: float) -> int | None:
+        """Do a job; give the status its process ended with, None if the child itself is gone.
+
+        Raises
+        ------
+        TimeoutError
+            If it takes longer; the child is ended then.
+        """
+        late = threading.Event()
+
+        def stop() -> None:
+            late.set()
+            self._kill()
+
+        timer = threading.Timer(within_s, stop)
+        timer.daemon = True
+        timer.start()
+        done, told = self.process.stdout, ""
+        try:
+            if self.process.stdin is not None and done is not None:
+                self.process.stdin.write(json.dumps(job) + "\n")
+                self.process.stdin.flush()
+                told = done.readline()
+        except OSError:  # it had ended before
+            pass
+        except BaseException:  # Ctrl-C: nobody waits for the file any more
+            self.end()
+            raise
+        finally:
+            timer.cancel()
+        if late.is_set():
+            self.end()
+            raise TimeoutError
+        return int(told) if told.strip() else None
+
+    def _kill(self) -> None:
+        """Kill it and the fork that opens a file, if any."""
+        with suppress(OSError):
+            if sys.platform == "win32":
+                self.process.kill()
+            elif self.process.returncode is None:
+                os.killpg(self.process.pid, signal.SIGKILL)
+
+    def end(self) -> None:
+        """End it, and close what it was spoken to by."""
+        self._kill()
+        with suppress(OSError), self.process:
+            pass
+
+
+_waiting: list[Child] = []
+"""At most one child that waits for another file; it ends by itself after a while."""
+
+
+def _asked(job: list[Any], within_s: float) -> int | None:
+    """Let the child that waits do a job; a new one where there is none, or it has just ended."""
+    while True:
+        try:
+            child, new = _waiting.pop(), False
+        except IndexError:
+            child, new = Child(), True
+        status = child.asked(job, within_s)
+        if status is not None and not _waiting and sys.platform != "win32":
+            _waiting.append(child)
+            return status
+        child.end()
+        if new or status is not None:
+            return child.process.returncode if status is None else status
+
+
+@atexit.register
+def end_waiting() -> None:
+    """End the child that waits for another file."""
+    while _waiting:
+        _waiting.pop().end()
+
+
+if hasattr(os, "register_at_fork"):  # two processes must not speak to one child
+    os.register_at_fork(after_in_child=_waiting.clear)
 
 
 def _group(folder: Path, told: dict[str, Any]) -> Group:
