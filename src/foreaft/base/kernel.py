@@ -37,7 +37,7 @@ FOLDER_PREFIX: Final = "kernels-"
 _IMPORT: Final = re.compile(rb"^\s*(?:from|import)\s+(foreaft[\w.]*)", re.MULTILINE)
 
 _USE: Final = re.compile(
-    rb"foreaft\.base(?:\.kernel)? import (?:\(|[^\n]*\bkernel\b)|import foreaft\.base\.kernel"
+    rb"foreaft\.base(?:\.kernel)? import (?:\(|[^\n]*kernel\b)|import foreaft\.base\.kernel"
 )
 """Asking whether kernels are warm is no use of them."""
 
@@ -157,13 +157,27 @@ FOLDER: Final[Path | None] = _prepare()
 
 def kernel(function: Callable[P, R]) -> Callable[P, R]:
     """Compile a function at its first call, under the one policy of the package."""
+    return _compiled(function, counted=True)
+
+
+def lean_kernel(function: Callable[P, R]) -> Callable[P, R]:
+    """Compile a function that makes no array, without counting references to those it is given.
+
+    Counting costs more than a third of a small kernel's time, because it is atomic.
+    Whoever calls holds the arrays; a function that does make one is refused when it is compiled.
+    """
+    return _compiled(function, counted=False)
+
+
+def _compiled(function: Callable[P, R], *, counted: bool) -> Callable[P, R]:
     settings: Any = numba.config
     before = settings.CACHE_DIR
     # numba chooses the folder while decorating; other users of numba keep their own.
     settings.CACHE_DIR = str(FOLDER or "")
+    options: dict[str, Any] = {} if counted else {"_nrt": False}
     try:
         compiled = numba.njit(
-            nogil=True, cache=FOLDER is not None, fastmath=False, error_model="numpy"
+            nogil=True, cache=FOLDER is not None, fastmath=False, error_model="numpy", **options
         )(function)
     finally:
         settings.CACHE_DIR = before

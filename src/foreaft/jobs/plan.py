@@ -197,7 +197,7 @@ def work_out(
         cancelled,
     )
     hand = hand_of(lap, driver, adjuster, cars.arrays.settings, request.changes)
-    made = programme(cells, replace(hand, today=_today(car, cars.arrays.settings)))
+    made = programme(cells, replace(hand, today=today_of(car, cars.arrays.settings)))
     return Work(car, driver, conditions, adjuster, lap, cars, cells, row, made)
 
 
@@ -246,7 +246,7 @@ def hand_of(
     )
 
 
-def _today(car: Car, settings: Floats) -> int | None:
+def today_of(car: Car, settings: Floats) -> int | None:
     """Index of the setting run today; None where none is told or the adjuster lacks it."""
     if car.anchor is None:
         return None
@@ -356,14 +356,14 @@ def _result(work: Work, request: PlanRequest, notes: Notes) -> Plan:
         price_front_s=prices[0],
         price_rear_s=prices[1],
         zones=zones,
-        steps=_steps(lap, chosen, hand.reach_s, hand.seconds_per_step_s),
+        steps=steps_of(lap, chosen, hand.reach_s, hand.seconds_per_step_s),
         total=Total(changes=made.plan.changes, cost_us=made.plan.cost_us, time_s=time),
         lap_setting=LapSetting(
             setting=float(settings[made.lap.setting_index[0]]),
             cost_us=made.lap.cost_us,
             regret_s=_spread(made.lap_regret) if request.samples else None,
         ),
-        frontier=_frontier(made, settings),
+        frontier=frontier_of(made, settings),
         matters=_matters(work),
         samples=len(work.cells) - 1,
         panic_setting=panic(planned, adjuster),
@@ -394,7 +394,8 @@ def _spread(values: Floats) -> Spread:
     return Spread(low=float(low), nominal=float(middle), high=float(high))
 
 
-def _steps(lap: Lap, chosen: NDArray[np.intp], reach_s: float, per_step_s: float) -> list[Step]:
+def steps_of(lap: Lap, chosen: NDArray[np.intp], reach_s: float, per_step_s: float) -> list[Step]:
+    """The moves of the adjuster round the lap, with the time each takes and the time there is."""
     steps = []
     for zone, before in enumerate(np.roll(chosen, 1)):
         moved = int(chosen[zone] - before)
@@ -411,7 +412,8 @@ def _steps(lap: Lap, chosen: NDArray[np.intp], reach_s: float, per_step_s: float
     return steps
 
 
-def _frontier(made: Programme, settings: Floats) -> list[FrontierPoint]:
+def frontier_of(made: Programme, settings: Floats) -> list[FrontierPoint]:
+    """The best plan for each number of changes, and where its gain comes from."""
     points = []
     for choice, split in zip(made.frontier, made.splits, strict=True):
         if choice is None or split is None:

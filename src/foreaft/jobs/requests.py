@@ -230,16 +230,39 @@ class TrialJudgeRequest(Request):
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
 
 
-class TrialRequest(Request):
-    """A trial to be designed or to be judged: exactly one of the two."""
+class TrialStopAsk(Request):
+    """One straight stop: the setting, and which end locked first; ``none``: neither did."""
 
-    design: TrialDesignRequest | None = None
-    judge: TrialJudgeRequest | None = None
+    setting: float = Field(ge=-1000, le=1000)
+    first: Literal["front", "rear", "together", "none"]
+
+
+class TrialStopsRequest(Request):
+    """Straight stops in the order driven, typed or from a file: exactly one of the two."""
+
+    stops: list[TrialStopAsk] = Field(default=[], max_length=60)
+    file: Path | None = None
+    higher: Literal["front", "rear"] | None = None
+    car: Path | str | None = None
 
     @model_validator(mode="after")
     def _one(self) -> Self:
-        if (self.design is None) == (self.judge is None):
-            raise ValueError("either design or judge")
+        if bool(self.stops) == (self.file is not None):
+            raise ValueError("either stops or a file of them")
+        return self
+
+
+class TrialRequest(Request):
+    """A trial to be designed or judged, or the stops before it: exactly one of the three."""
+
+    design: TrialDesignRequest | None = None
+    judge: TrialJudgeRequest | None = None
+    stops: TrialStopsRequest | None = None
+
+    @model_validator(mode="after")
+    def _one(self) -> Self:
+        if sum(one is not None for one in (self.design, self.judge, self.stops)) != 1:
+            raise ValueError("one of design, judge and stops")
         return self
 
 
@@ -313,12 +336,32 @@ class LearnRequest(Request):
 class ZoneViewRequest(OnRoad):
     """One zone of the plan wheel by wheel, at the settings named.
 
-    Without ``settings`` at the planned one and at the lap setting.
+    Without ``zone`` the first of the lap; without ``settings`` at the planned one and at the lap
+    setting.
+    ``plan`` is a plan as JSON; without one the plan is made first, of the nominal car.
     """
 
     conditions: Path | None = None
-    zone: str
+    zone: str | None = None
     settings: list[float] = Field(default=[], max_length=4)
     changes: int | None = Field(default=None, ge=0, le=60)
     change_cost_s: float | None = Field(default=None, ge=0, le=10)
+    plan: Path | None = None
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
+
+
+class LiveRequest(OnRoad):
+    """The plan of the nominal car at once, with a few numbers moved away from what the files say.
+
+    ``grip_scale`` and ``fuel_kg`` stand in for those of the conditions, ``boldness`` and
+    ``change_cost_s`` for those of the driver.
+    ``scatter_scale`` multiplies what the driver's foot scatters: first hit, hold and release.
+    """
+
+    conditions: Path | None = None
+    grip_scale: float | None = Field(default=None, ge=0.1, le=1.5)
+    fuel_kg: float | None = Field(default=None, ge=0, le=300)
+    scatter_scale: float | None = Field(default=None, gt=0, le=10)
+    boldness: float | None = Field(default=None, ge=0.1, le=10)
+    changes: int | None = Field(default=None, ge=0, le=60)
+    change_cost_s: float | None = Field(default=None, ge=0, le=10)

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, Literal
+from typing import Final, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -24,7 +25,7 @@ from foreaft.physics import envelope as env
 from foreaft.physics import motion
 from foreaft.physics import trim as tr
 from foreaft.plan.arrange import ZoneArrays, ZoneRoad, arrange
-from foreaft.track.cut import CutZone, braking_zones, corners, split_at
+from foreaft.track.cut import Corner, CutZone, braking_zones, corners, split_at
 from foreaft.track.sheet import sheet_stations
 from foreaft.track.stations import Stations, stations_from
 
@@ -67,10 +68,18 @@ class Lap:
     lap_time_s: float | None
 
 
-def nominal(car: Car, conditions: Conditions) -> tuple[Floats, Floats]:
-    """Vector and capacity table of the nominal car; what its adjuster does is not asked."""
-    arrays = vectors(either_way(car), draw(car, 0, 0), conditions)
-    return arrays.vector[0], arrays.table[0]
+class Nominal(NamedTuple):
+    """The nominal car as the kernels read it."""
+
+    vector: Floats
+    table: Floats
+
+
+def nominal(car: Car, conditions: Conditions, draws: Mapping[str, Floats] | None = None) -> Nominal:
+    """The nominal car, from its own numbers unless drawn before; its adjuster is not asked."""
+    one = either_way(car)
+    arrays = vectors(one, draw(one, 0, 0) if draws is None else draws, conditions)
+    return Nominal(arrays.vector[0], arrays.table[0])
 
 
 def either_way(car: Car) -> Car:
@@ -83,19 +92,25 @@ def either_way(car: Car) -> Car:
 
 def middle_share(car: Car, conditions: Conditions) -> float:
     """A share to drive the first lap with: where both axles let go together in a straight stop."""
-    vector, table = nominal(car, conditions)
-    return float(motion.crossover_share(vector, table, 40.0))
+    return _middle_share(nominal(car, conditions))
+
+
+def _middle_share(body: Nominal) -> float:
+    return float(motion.crossover_share(body.vector, body.table, 40.0))
 
 
 def gentle_decel(car: Car, conditions: Conditions) -> float:
     """A deceleration that every useful setting reaches in a straight stop. [m/s2]"""
-    vector, table = nominal(car, conditions)
+    return _gentle_decel(nominal(car, conditions))
+
+
+def _gentle_decel(body: Nominal) -> float:
     road, out, found = np.zeros(tr.ROAD_SIZE), np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE)
     road[tr.GRIP], road[tr.SPEED] = 1.0, 20.0
-    share = motion.crossover_share(vector, table, 20.0)
-    env.limits(vector, table, share, road, out, found)
+    share = motion.crossover_share(*body, 20.0)
+    env.limits(*body, share, road, out, found)
     pedal = GENTLE_USE * min(found[env.FRONT], found[env.REAR])
-    return float(env.deceleration(vector, table, share, pedal, road, out))
+    return float(env.deceleration(*body, share, pedal, road, out))
 
 
 def sheet_lap(file: Path, car: Car, conditions: Conditions, driver: Driver) -> Lap:
@@ -160,6 +175,24 @@ def gear_floor(car: Car, gear: int | None) -> float:
     return middle / chosen[0].total_ratio.nominal * radius.nominal
 
 
+@dataclass(frozen=True, eq=False)
+class Line:
+    """A circuit as it is driven, whatever the car: line and corners."""
+
+    file: Path
+    kind: str
+    stations: Stations
+    corners: tuple[Corner, ...]
+
+
+def circuit_line(file: Path, line: Literal["given", "min_curvature"] | None) -> Line:
+    """The line on a circuit file and the corners on it."""
+    raw = read_circuit(file)
+    wanted = line or ("min_curvature" if raw.width_left_m is not None else "given")
+    stations = stations_from(raw, line=wanted, spacing_m=SPACING_M)
+    return Line(file, raw.kind, stations, corners(stations))
+
+
 def circuit_lap(
     file: Path,
     car: Car,
@@ -170,12 +203,23 @@ def circuit_lap(
     marks_file: Path | None = None,
 ) -> Lap:
     """The lap of a circuit file: a line, a quasi-steady lap on it, and the zones cut from that."""
-    raw = read_circuit(file)
-    wanted = line or ("min_curvature" if raw.width_left_m is not None else "given")
-    stations = stations_from(raw, line=wanted, spacing_m=SPACING_M)
-    speed, time = drive_lap(car, conditions, stations)
-    found = corners(stations)
-    cut = braking_zones(stations, speed, found)
+    found = circuit_line(file, line)
+    return lap_on(found, car, nominal(car, conditions), driver, notes, marks_file)
+
+
+def marks_beside(circuit: Path, marks_file: Path | None) -> Path | None:
+    """The file of marks named, or the zones.csv beside the circuit; None where neither is."""
+    marks_at = marks_file or circuit.with_name("zones.csv")
+    return marks_at if marks_file or marks_at.exists() else None
+
+
+def lap_on(
+    line: Line, car: Car, body: Nominal, driver: Driver, notes: Notes, marks_file: Path | None
+) -> Lap:
+    """The lap on a line that is known: driven by the nominal car and cut into zones."""
+    file, stations = line.file, line.stations
+    speed, time = _drive_lap(body, stations)
+    cut = braking_zones(stations, speed, line.corners)
     if not cut:
         raise InputError(
             "this car brakes for no corner of this circuit",
@@ -185,9 +229,9 @@ def circuit_lap(
             allowed="at least one corner that takes 15 km/h or more off the speed",
             hint="check the units of the circuit file; metres are expected",
         )
-    marks_at = marks_file or file.with_name("zones.csv")
-    marks = read_zones(marks_at) if marks_at.exists() else ()
-    cut = split_at(cut, [mark.apex_s_m for mark in marks], stations, speed, found)
+    marks_at = marks_beside(file, marks_file)
+    marks = () if marks_at is None else read_zones(marks_at)
+    cut = split_at(cut, [mark.apex_s_m for mark in marks], stations, speed, line.corners)
     faces, roads = [], []
     for zone, before in zip(cut, (cut[-1], *cut[:-1]), strict=True):
         mark = _mark_for(zone, marks, stations.length_m)
@@ -195,14 +239,14 @@ def circuit_lap(
         faces.append(face)
         roads.append(road)
     _warn_of_marks(marks, faces, notes)
-    arrays = arrange(roads, gentle_decel(car, conditions))
+    arrays = arrange(roads, _gentle_decel(body))
     whole = CircuitFace(
         length_m=stations.length_m,
         closed=stations.closed,
         climb_m=stations.climb_m or None,
         line=stations.line,
     )
-    if raw.kind == "lonlat":
+    if line.kind == "lonlat":
         notes.warn(
             "coarse_circuit",
             "the circuit comes from longitude and latitude: resampled and smoothed to within 2 m; "
@@ -217,17 +261,13 @@ def title_of(file: Path) -> str:
     return " ".join(word.capitalize() if word.islower() else word for word in words) or file.stem
 
 
-def drive_lap(car: Car, conditions: Conditions, stations: Stations) -> tuple[Floats, float]:
+def _drive_lap(body: Nominal, stations: Stations) -> tuple[Floats, float]:
     """Quasi-steady lap of the nominal car; speeds at the stations and the lap time. [m/s, s]"""
-    vector, table = nominal(car, conditions)
     roads = station_roads(stations)
-    steps = len(stations.s_m)
-    step = np.full(steps, stations.spacing_m)
-    speed = np.zeros(steps)
-    share = middle_share(car, conditions)
-    time = motion.lap(
-        vector, table, share, roads, step, stations.closed, BRAKE_USE, SIDE_USE, speed
-    )
+    step = np.full(len(stations.s_m), stations.spacing_m)
+    speed = np.zeros(len(stations.s_m))
+    share = _middle_share(body)
+    time = motion.lap(*body, share, roads, step, stations.closed, BRAKE_USE, SIDE_USE, speed)
     return speed, float(time)
 
 

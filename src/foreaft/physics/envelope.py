@@ -12,7 +12,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from foreaft.base.kernel import kernel
+from foreaft.base.kernel import lean_kernel
 from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
 from foreaft.physics import tyre as tab
@@ -67,7 +67,7 @@ Beyond it no scatter of a human foot reaches; the horizon itself is returned.
 """
 
 
-@kernel
+@lean_kernel
 def pedal_ceiling(car: Floats, table: Floats, road: Floats) -> float:
     """Return a pedal effort beyond any limit that matters. [N]"""
     v = road[tr.SPEED]
@@ -75,7 +75,7 @@ def pedal_ceiling(car: Floats, table: Floats, road: Floats) -> float:
     return PEDAL_CEILING * table[0, tab.MU_X] * max(load, car[at.MASS] * tr.G)
 
 
-@kernel
+@lean_kernel
 def _worst_wheel(out: Floats) -> tuple[float, int]:
     """Return 1 - the highest use along of any wheel, and which wheel that is."""
     worst, which = 0.0, 0
@@ -85,7 +85,7 @@ def _worst_wheel(out: Floats) -> tuple[float, int]:
     return 1.0 - worst, which
 
 
-@kernel
+@lean_kernel
 def _value(out: Floats, place: int) -> float:
     """Return the quantity whose zero is sought: an axle margin, or the first wheel's rest."""
     if place < 0:
@@ -94,7 +94,7 @@ def _value(out: Floats, place: int) -> float:
     return out[place]
 
 
-@kernel
+@lean_kernel
 def _find_zero(
     car: Floats,
     table: Floats,
@@ -144,7 +144,7 @@ def _find_zero(
     return np.sqrt(max(x, 0.0))
 
 
-@kernel
+@lean_kernel
 def _spent_while_rolling(
     car: Floats,
     table: Floats,
@@ -175,7 +175,7 @@ def _spent_while_rolling(
                 found[LOST] = 0.0 if reach == 1.0 else out[tr.LOST]
 
 
-@kernel
+@lean_kernel
 def _first_to_go(
     car: Floats,
     table: Floats,
@@ -209,7 +209,7 @@ def _first_to_go(
     return other
 
 
-@kernel
+@lean_kernel
 def _second_limit(
     car: Floats,
     table: Floats,
@@ -238,7 +238,7 @@ def _second_limit(
     return max(limit, first)
 
 
-@kernel
+@lean_kernel
 def limits(
     car: Floats, table: Floats, share: float, road: Floats, out: Floats, found: Floats
 ) -> None:
@@ -278,7 +278,7 @@ def limits(
     found[WHEEL] = which
 
 
-@kernel
+@lean_kernel
 def deceleration(
     car: Floats, table: Floats, share: float, pedal: float, road: Floats, out: Floats
 ) -> float:

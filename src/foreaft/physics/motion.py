@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from foreaft.base.kernel import kernel
+from foreaft.base.kernel import kernel, lean_kernel
 from foreaft.physics import envelope as env
 from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
@@ -84,7 +84,7 @@ def stop(
     result[REAR_USE] = sqrt(max(1.0 - out[tr.REAR_MARGIN], 0.0))
 
 
-@kernel
+@lean_kernel
 def _side_margin(car: Floats, table: Floats, road: Floats, scratch: Floats) -> float:
     """Return 1 - side use squared of the worse axle without braking or drive; fill both margins."""
     normal, side, drag, downforce, slope = tr.outside_forces(car, road)
@@ -100,7 +100,7 @@ def _side_margin(car: Floats, table: Floats, road: Floats, scratch: Floats) -> f
     return min(scratch[tr.FRONT_MARGIN], scratch[tr.REAR_MARGIN])
 
 
-@kernel
+@lean_kernel
 def corner_speed(
     car: Floats, table: Floats, road: Floats, scratch: Floats, side_use: float
 ) -> float:
@@ -176,7 +176,7 @@ def crossover_share(car: Floats, table: Floats, speed: float) -> float:
     return 0.5 * (low + high)
 
 
-@kernel
+@lean_kernel
 def _drive_limit(car: Floats, table: Floats, road: Floats, scratch: Floats, accel: float) -> float:
     """Return the drive force the driven wheels can put down beside their side force. [N]"""
     normal, side, drag, downforce, slope = tr.outside_forces(car, road)
@@ -196,7 +196,7 @@ def _drive_limit(car: Floats, table: Floats, road: Floats, scratch: Floats, acce
     return total
 
 
-@kernel
+@lean_kernel
 def acceleration(car: Floats, table: Floats, road: Floats, scratch: Floats) -> float:
     """Return the acceleration with full power at one station. [m/s2]"""
     _, _, drag, _, slope = tr.outside_forces(car, road)
@@ -261,7 +261,7 @@ def lap(
     return time
 
 
-@kernel
+@lean_kernel
 def _forward(
     car: Floats,
     table: Floats,
@@ -287,7 +287,7 @@ def _forward(
         speed[j] = min(speed[j], reached)
 
 
-@kernel
+@lean_kernel
 def _backward(
     car: Floats,
     table: Floats,
@@ -324,7 +324,7 @@ def _backward(
             known = -1.0
 
 
-@kernel
+@lean_kernel
 def _planned_decel(
     car: Floats,
     table: Floats,

@@ -18,7 +18,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from foreaft.base.kernel import kernel
+from foreaft.base.kernel import lean_kernel
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.physics import layout as at
 from foreaft.physics import tyre as tab
@@ -81,7 +81,7 @@ LOST: Final = 20  # braking force lost to sliding wheels
 TRIM_SIZE: Final = 21
 
 
-@kernel
+@lean_kernel
 def at_load(table: Floats, axle: int, base: int, load: float) -> float:
     """Return a friction or stiffness of the capacity table at a wheel load."""
     x = load / table[axle, tab.LOAD_MAX] * (tab.LOAD_KNOTS - 1)
@@ -90,7 +90,7 @@ def at_load(table: Floats, axle: int, base: int, load: float) -> float:
     return low + (table[axle, base + i + 1] - low) * (x - i)
 
 
-@kernel
+@lean_kernel
 def side_left(table: Floats, axle: int, use: float) -> float:
     """Return the part of the peak side force left at a use along of 0 to 1."""
     x = use * use * (tab.USE_KNOTS - 1)
@@ -99,7 +99,7 @@ def side_left(table: Floats, axle: int, use: float) -> float:
     return sqrt(max(low + (table[axle, tab.SIDE_LEFT + i + 1] - low) * (x - i), 0.0))
 
 
-@kernel
+@lean_kernel
 def engine_braking(car: Floats, speed: float) -> tuple[float, float]:
     """Return engine braking [N] and driveline inertia as mass [kg] at the driven wheels."""
     last = at.ENGINE_KNOTS - 1
@@ -118,7 +118,7 @@ def engine_braking(car: Floats, speed: float) -> tuple[float, float]:
     return car[at.ENGINE_BRAKE + last], car[at.DRIVELINE_MASS + last]
 
 
-@kernel
+@lean_kernel
 def brake_forces(car: Floats, share: float, pedal: float) -> tuple[float, float]:
     """Return front and rear axle brake force at the road for a pedal effort. [N]"""
     front = max(share * pedal - car[at.THRESHOLD_FRONT], 0.0)
@@ -128,7 +128,7 @@ def brake_forces(car: Floats, share: float, pedal: float) -> tuple[float, float]
     return front, rear
 
 
-@kernel
+@lean_kernel
 def pedal_for(car: Floats, share: float, force: float) -> float:
     """Return the pedal effort that makes a total brake force at the road. [N]
 
@@ -160,7 +160,7 @@ def pedal_for(car: Floats, share: float, force: float) -> float:
     return np.inf
 
 
-@kernel
+@lean_kernel
 def _wheel(
     table: Floats, axle: int, demand: float, load: float, grip: float, held: bool
 ) -> tuple[float, float, float]:
@@ -180,7 +180,7 @@ def _wheel(
     return (force if demand > 0.0 else -force), 0.0, use
 
 
-@kernel
+@lean_kernel
 def _axle_margin(left: float, use_in: float, use_out: float, needed: float, full: float) -> float:
     """Return 1 - use squared of an axle; zero where the axle is spent.
 
@@ -194,14 +194,14 @@ def _axle_margin(left: float, use_in: float, use_out: float, needed: float, full
     return (squared - needed * needed) / (full * full)
 
 
-@kernel
+@lean_kernel
 def _full_side(table: Floats, axle: int, out: Floats, grip: float) -> float:
     """Return the side force an axle could make without braking. [N]"""
     both = out[LOAD + 2 * axle] + out[LOAD + 2 * axle + 1]
     return max(at_load(table, axle, tab.MU_Y, 0.5 * both) * both * grip, TINY_N)
 
 
-@kernel
+@lean_kernel
 def wheel_masses(car: Floats) -> tuple[float, float]:
     """Return the spin inertia of the front and of the rear wheels as mass at the road. [kg]"""
     front = 2.0 * car[at.INERTIA_FRONT] / (car[at.RADIUS_FRONT] * car[at.RADIUS_FRONT])
@@ -209,7 +209,7 @@ def wheel_masses(car: Floats) -> tuple[float, float]:
     return front, rear
 
 
-@kernel
+@lean_kernel
 def outside_forces(car: Floats, road: Floats) -> tuple[float, float, float, float, float]:
     """Return normal and side force on the road, drag, downforce and weight uphill. [N]"""
     m, v = car[at.MASS], road[SPEED]
@@ -225,7 +225,7 @@ def outside_forces(car: Floats, road: Floats) -> tuple[float, float, float, floa
     return max(normal, 0.0), side, drag, downforce, m * G * sin_grade
 
 
-@kernel
+@lean_kernel
 def wheel_loads(
     car: Floats,
     ground: float,
@@ -265,7 +265,7 @@ def wheel_loads(
     out[LOAD + REAR_IN], out[LOAD + REAR_OUT] = 0.5 * rear - lift_rear, 0.5 * rear + lift_rear
 
 
-@kernel
+@lean_kernel
 def _tied_difference(
     car: Floats, table: Floats, axle: int, part: float, both: float, kappa: float, grip: float
 ) -> float:
@@ -282,7 +282,7 @@ def _tied_difference(
     return min(hold, SLIP_STIFFNESS * peak / table[axle, tab.PEAK_SLIP] * slip)
 
 
-@kernel
+@lean_kernel
 def _axle(
     car: Floats,
     table: Floats,
@@ -308,7 +308,7 @@ def _axle(
     return side_in + side_out
 
 
-@kernel
+@lean_kernel
 def trim(car: Floats, table: Floats, share: float, pedal: float, road: Floats, out: Floats) -> None:
     """Fill ``out`` with the trim of the car at one pedal effort and one station.
 

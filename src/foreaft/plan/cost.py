@@ -15,14 +15,14 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from foreaft.base.kernel import kernel
+from foreaft.base.kernel import kernel, lean_kernel
 from foreaft.physics import envelope as env
 from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
 from foreaft.physics.motion import corner_speed
 
 Floats = NDArray[np.float64]
-Scratch = tuple[Floats, Floats, Floats, Floats, Floats]
+Scratch = tuple[Floats, Floats, Floats, Floats]
 
 NODES_TURNING: Final = 12
 NODES_STRAIGHT: Final = 24
@@ -135,8 +135,13 @@ FREE_FORCE: Final = 6
 INERTIA: Final = 7
 NODE_SIZE: Final = 8
 
+# Places in the head of the two passes of a cell.
+FIRST_LIMIT: Final = 0
+AXLE_SPENT: Final = 1
+HEAD_SIZE: Final = 2
 
-@kernel
+
+@lean_kernel
 def demand(
     zone: Floats,
     s: float,
@@ -163,7 +168,7 @@ def demand(
     return min(planned, use_straight * limit)
 
 
-@kernel
+@lean_kernel
 def demand_inside(
     zone: Floats, s: float, limit: float, first: float, uses: tuple[float, float], ramp: float
 ) -> float:
@@ -175,7 +180,7 @@ def demand_inside(
     return demand(zone, inside, limit, first, uses[0], uses[1], ramp)
 
 
-@kernel
+@lean_kernel
 def solve_node(
     car: Floats,
     table: Floats,
@@ -200,7 +205,7 @@ def solve_node(
     node[INERTIA] = car[at.MASS] + spin_front + spin_rear + driveline
 
 
-@kernel
+@lean_kernel
 def _decel(car: Floats, share: float, pedal: float, node: Floats) -> float:
     """Return the deceleration at a pedal effort from a node row. [m/s2]"""
     front, rear = tr.brake_forces(car, share, pedal)
@@ -211,13 +216,13 @@ def _decel(car: Floats, share: float, pedal: float, node: Floats) -> float:
     return (front + rear + node[FREE_FORCE] - lost) / node[INERTIA]
 
 
-@kernel
+@lean_kernel
 def ramp_length(zone: Floats) -> float:
     """Return the distance over which the pedal is eased before turn-in. [m]"""
     return RAMP_TIME_S * 0.5 * (zone[APPROACH] + zone[APEX_SPEED])
 
 
-@kernel
+@lean_kernel
 def solve_pass(
     car: Floats,
     table: Floats,
@@ -256,7 +261,7 @@ def solve_pass(
     return spent
 
 
-@kernel
+@lean_kernel
 def _between(low: Floats, high: Floats, speed2: float, node: Floats) -> None:
     """Fill a node row with what lies between two passes at a squared speed."""
     width = high[SPEED2] - low[SPEED2]
@@ -267,7 +272,7 @@ def _between(low: Floats, high: Floats, speed2: float, node: Floats) -> None:
     node[WHICH] = high[WHICH]
 
 
-@kernel
+@lean_kernel
 def drive(
     car: Floats,
     share: float,
@@ -334,12 +339,7 @@ def drive(
     return time, brake_from, tight
 
 
-@kernel
-def _signed_square(x: float) -> float:
-    return x * abs(x)
-
-
-@kernel
+@lean_kernel
 def _distances(
     zone: Floats,
     s: float,
@@ -364,19 +364,21 @@ def _distances(
     for axle in range(2):
         capacity = max(node[FRONT + axle], 0.0)
         grip = driver[GRIP_SD] * wide * capacity
-        distance = _signed_square(capacity - pedal) / (hand * hand + grip * grip)
+        room = capacity - pedal
+        distance = room * abs(room) / (hand * hand + grip * grip)
         event = axle if straight else FRONT_TURNING + axle
         z[event] = min(z[event], distance)
         z[EVENTS + event] = min(z[EVENTS + event], capacity / pedal)
         nearest = min(nearest, distance)
     if not straight:
         grip = driver[GRIP_SD] * wide * node[WHEEL]
-        distance = _signed_square(node[WHEEL] - pedal) / (hand * hand + grip * grip)
+        room = node[WHEEL] - pedal
+        distance = room * abs(room) / (hand * hand + grip * grip)
         z[INSIDE_WHEEL] = min(z[INSIDE_WHEEL], distance)
     return nearest
 
 
-@kernel
+@lean_kernel
 def price(event: int, zone: Floats, driver: Floats) -> float:
     """Return what an event costs in this zone. [s]"""
     turning = event >= FRONT_TURNING
@@ -384,13 +386,13 @@ def price(event: int, zone: Floats, driver: Floats) -> float:
     return driver[CAUGHT + event] + driver[WORSE + event] * severity
 
 
-@kernel
+@lean_kernel
 def _tail(z: float) -> float:
     """Return the chance that a standard normal number exceeds z."""
     return 0.5 * erfc(z / sqrt(2.0))
 
 
-@kernel
+@lean_kernel
 def risk(zone: Floats, driver: Floats, z: Floats) -> float:
     """Return the expected price of what the scatter makes happen. [s]"""
     total = 0.0
@@ -399,27 +401,7 @@ def risk(zone: Floats, driver: Floats, z: Floats) -> float:
     return total
 
 
-@kernel
-def _try(
-    car: Floats,
-    share: float,
-    zone: Floats,
-    s: Floats,
-    reach: Floats,
-    first: float,
-    uses: Floats,
-    driver: Floats,
-    low: Floats,
-    high: Floats,
-    node: Floats,
-    z: Floats,
-) -> float:
-    """Return time plus risk at two uses of the limit. [s]"""
-    time, _, _ = drive(car, share, zone, s, reach, first, uses, driver, low, high, node, z)
-    return time + risk(zone, driver, z)
-
-
-@kernel
+@lean_kernel
 def _search_line(
     car: Floats,
     share: float,
@@ -445,7 +427,8 @@ def _search_line(
     before = after = previous = np.inf
     for i in range(points):
         uses[which] = bottom + i * gap
-        value = _try(car, share, zone, s, reach, first, uses, driver, low, high, node, z)
+        time, _, _ = drive(car, share, zone, s, reach, first, uses, driver, low, high, node, z)
+        value = time + risk(zone, driver, z)
         if value < best_value:
             best, best_value, before, after = i, value, previous, np.inf
         elif i == best + 1:
@@ -459,7 +442,7 @@ def _search_line(
     uses[which] = use
 
 
-@kernel
+@lean_kernel
 def best_uses(
     car: Floats,
     share: float,
@@ -478,6 +461,7 @@ def best_uses(
     if driver[FIXED_USE] > 0.0:
         uses[0] = uses[1] = driver[FIXED_USE]
         return
+    arguments = (car, share, zone, s, reach, first)
     middle, half = 0.5 * (LOW_USE + HIGH_USE), 0.5 * (HIGH_USE - LOW_USE)
     uses[0], uses[1] = 0.85, middle
     turning = zone[RELEASE] < zone[TURN_IN]
@@ -489,28 +473,12 @@ def best_uses(
                 continue
             if round_ == 0:
                 uses[which] = middle
-            _search_line(
-                car,
-                share,
-                zone,
-                s,
-                reach,
-                first,
-                uses,
-                which,
-                width,
-                points,
-                driver,
-                low,
-                high,
-                node,
-                z,
-            )
+            _search_line(*arguments, uses, which, width, points, driver, low, high, node, z)
             if which == 1 and round_ == 0:
                 uses[0] = 0.85
 
 
-@kernel
+@lean_kernel
 def _gross(zone: Floats, driver: Floats, z: Floats) -> float:
     """Return the expected price of gross errors: they cost, but no margin covers them. [s]"""
     turning = zone[RELEASE] < zone[TURN_IN]
@@ -523,7 +491,7 @@ def _gross(zone: Floats, driver: Floats, z: Floats) -> float:
     return total
 
 
-@kernel
+@lean_kernel
 def first_limit(
     car: Floats,
     table: Floats,
@@ -548,8 +516,8 @@ def first_limit(
     return min(found[env.FRONT], found[env.REAR])
 
 
-@kernel
-def cell(
+@lean_kernel
+def _cell(
     car: Floats,
     table: Floats,
     share: float,
@@ -557,28 +525,22 @@ def cell(
     s: Floats,
     roads: Floats,
     reach: Floats,
-    apex_speed: float,
     driver: Floats,
+    head: Floats,
     low: Floats,
     high: Floats,
     scratch: Scratch,
     row: Floats,
 ) -> None:
-    """Fill the cell row of one setting in one zone."""
-    out, found, node, z, uses = scratch
-    first = first_limit(car, table, share, zone, roads, out, found)
-    arguments = (car, table, share, zone, s, roads, first)
-    spent = solve_pass(*arguments, LOW_USE, apex_speed, out, found, low)
-    spent = max(spent, solve_pass(*arguments, HIGH_USE, apex_speed, out, found, high))
+    """Fill the cell row of one setting in one zone from its two passes."""
+    out, node, z, uses = scratch
+    first = head[FIRST_LIMIT]
+    arguments = (car, share, zone, s, reach, first)
     uses[0] = uses[1] = 1.0
-    row[LIMIT_TIME], _, _ = drive(
-        car, share, zone, s, reach, first, uses, driver, low, high, node, z
-    )
-    best_uses(car, share, zone, s, reach, first, driver, low, high, node, z, uses)
-    time, distance, tight = drive(
-        car, share, zone, s, reach, first, uses, driver, low, high, node, z
-    )
-    row[TIME], row[BRAKE_DISTANCE], row[SPENT] = time, distance, spent
+    row[LIMIT_TIME], _, _ = drive(*arguments, uses, driver, low, high, node, z)
+    best_uses(*arguments, driver, low, high, node, z, uses)
+    time, distance, tight = drive(*arguments, uses, driver, low, high, node, z)
+    row[TIME], row[BRAKE_DISTANCE], row[SPENT] = time, distance, head[AXLE_SPENT]
     row[USE_STRAIGHT], row[USE_TURNING], row[TIGHT_NODE] = uses[0], uses[1], tight
     for event in range(EVENTS):
         row[P_EVENT + event] = _tail(z[event])
@@ -599,7 +561,7 @@ def cell(
     row[COST] = time + row[RISK] + row[GROSS] + row[ROTATION]
 
 
-@kernel
+@lean_kernel
 def _rotation(
     car: Floats,
     table: Floats,
@@ -639,6 +601,65 @@ def _rotation(
 
 
 @kernel
+def zone_limits(
+    car: Floats,
+    table: Floats,
+    shares: Floats,
+    zone: Floats,
+    s: Floats,
+    roads: Floats,
+    side_use: float,
+    heads: Floats,
+    low: Floats,
+    high: Floats,
+) -> None:
+    """Fill the two passes of every setting in one zone: what no driver changes.
+
+    Parameters
+    ----------
+    shares : ndarray, shape (settings,)
+        Front share of the brakes per setting. [-]
+    zone, s, roads
+        One row each of what :func:`field` takes.
+    side_use : float
+        A car that cannot take the apex at the zone's speed takes it at this part of its side grip.
+    heads : ndarray, shape (settings, HEAD_SIZE)
+    low, high : ndarray, shape (settings, NODES, NODE_SIZE)
+        Filled.
+    """
+    road, out, found = roads.copy(), np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE)
+    apex = min(zone[APEX_SPEED], corner_speed(car, table, road[0], out, side_use))
+    for j in range(shares.shape[0]):
+        first = first_limit(car, table, shares[j], zone, road, out, found)
+        arguments = (car, table, shares[j], zone, s, road, first)
+        spent = solve_pass(*arguments, LOW_USE, apex, out, found, low[j])
+        spent = max(spent, solve_pass(*arguments, HIGH_USE, apex, out, found, high[j]))
+        heads[j, FIRST_LIMIT], heads[j, AXLE_SPENT] = first, spent
+
+
+@kernel
+def zone_costs(
+    car: Floats,
+    table: Floats,
+    shares: Floats,
+    zone: Floats,
+    s: Floats,
+    roads: Floats,
+    reach: Floats,
+    driver: Floats,
+    heads: Floats,
+    low: Floats,
+    high: Floats,
+    cells: Floats,
+) -> None:
+    """Fill the cells of one zone, shape (settings, CELL_SIZE), from its two passes."""
+    scratch = (np.zeros(tr.TRIM_SIZE), np.zeros(NODE_SIZE), np.zeros(2 * EVENTS), np.zeros(2))
+    arguments = (zone, s, roads.copy(), reach, driver)
+    for j in range(shares.shape[0]):
+        _cell(car, table, shares[j], *arguments, heads[j], low[j], high[j], scratch, cells[j])
+
+
+@kernel
 def field(
     car: Floats,
     table: Floats,
@@ -655,8 +676,8 @@ def field(
 
     Parameters
     ----------
-    shares : ndarray, shape (settings,)
-        Front share of the brakes per setting. [-]
+    shares, side_use
+        See :func:`zone_limits`.
     zones : ndarray, shape (zones, ZONE_SIZE)
     s : ndarray, shape (zones, NODES)
         Distance before the apex, rising from 0. [m]
@@ -664,36 +685,14 @@ def field(
         The speed column is scratch.
     reach : ndarray, shape (zones, NODES)
         Speed without braking. [m/s]
-    side_use : float
-        A car that cannot take the apex at the zone's speed takes it at this part of its side grip.
     driver : ndarray, shape (DRIVER_SIZE,)
     cells : ndarray, shape (zones, settings, CELL_SIZE)
         Filled.
     """
-    low, high = np.zeros((NODES, NODE_SIZE)), np.zeros((NODES, NODE_SIZE))
-    scratch = (
-        np.zeros(tr.TRIM_SIZE),
-        np.zeros(env.LIMITS_SIZE),
-        np.zeros(NODE_SIZE),
-        np.zeros(2 * EVENTS),
-        np.zeros(2),
-    )
+    settings = shares.shape[0]
+    heads = np.zeros((settings, HEAD_SIZE))
+    low, high = np.zeros((settings, NODES, NODE_SIZE)), np.zeros((settings, NODES, NODE_SIZE))
     for i in range(zones.shape[0]):
-        road = roads[i].copy()
-        apex = min(zones[i, APEX_SPEED], corner_speed(car, table, road[0], scratch[0], side_use))
-        for j in range(shares.shape[0]):
-            cell(
-                car,
-                table,
-                shares[j],
-                zones[i],
-                s[i],
-                road,
-                reach[i],
-                apex,
-                driver,
-                low,
-                high,
-                scratch,
-                cells[i, j],
-            )
+        one = (car, table, shares, zones[i], s[i], roads[i])
+        zone_limits(*one, side_use, heads, low, high)
+        zone_costs(*one, reach[i], driver, heads, low, high, cells[i])

@@ -7,6 +7,7 @@ named, and is balanced in mid-corner as he said; how many were kept is part of t
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -199,6 +200,62 @@ def _balanced_as_told(anchor: Anchor, arrays: CarArrays) -> NDArray[np.bool_]:
     return fits
 
 
+@dataclass(frozen=True, eq=False)
+class Passes:
+    """The two passes of every zone and setting of one car; no driver changes them.
+
+    Shapes (zones, settings, cost.HEAD_SIZE) and twice (zones, settings, cost.NODES,
+    cost.NODE_SIZE).
+    """
+
+    heads: Floats
+    low: Floats
+    high: Floats
+
+
+def limits(arrays: CarArrays, zones: ZoneArrays, side_use: float) -> Passes:
+    """Solve the limits of the first car, zones shared between the threads."""
+    places = (len(zones.zones), arrays.share.shape[1])
+    found = Passes(
+        np.zeros((*places, co.HEAD_SIZE)),
+        np.zeros((*places, co.NODES, co.NODE_SIZE)),
+        np.zeros((*places, co.NODES, co.NODE_SIZE)),
+    )
+
+    def one(i: int) -> None:
+        kept = (found.heads[i], found.low[i], found.high[i])
+        co.zone_limits(*_zone(arrays, zones, i), side_use, *kept)
+
+    _share_out(one, places[0])
+    return found
+
+
+def costs(arrays: CarArrays, zones: ZoneArrays, driver: Floats, found: Passes) -> Floats:
+    """Return the cells of the first car from its passes, shape (zones, settings, CELL_SIZE)."""
+    cells = np.zeros((*found.heads.shape[:2], co.CELL_SIZE))
+
+    def one(i: int) -> None:
+        kept = (found.heads[i], found.low[i], found.high[i])
+        co.zone_costs(*_zone(arrays, zones, i), zones.reach[i], driver, *kept, cells[i])
+
+    _share_out(one, len(cells))
+    return cells
+
+
+def _zone(
+    arrays: CarArrays, zones: ZoneArrays, i: int
+) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
+    car = (arrays.vector[0], arrays.table[0], arrays.share[0])
+    return *car, zones.zones[i], zones.s[i], zones.roads[i]
+
+
+def _share_out(one: Callable[[int], None], count: int) -> None:
+    """Do a piece of work for each number below ``count`` on all threads."""
+    one(0)  # alone, so that a first compilation happens once
+    with ThreadPoolExecutor(THREADS) as pool:
+        deque(pool.map(one, range(1, count)), maxlen=0)  # an error of a thread is raised here
+
+
 def fields(
     arrays: CarArrays,
     zones: ZoneArrays,
@@ -233,7 +290,9 @@ def fields(
             cells[i],
         )
 
-    one(0)  # alone, so that a first compilation happens once
+    if cancelled():
+        raise Cancelled
+    cells[0] = costs(arrays, zones, driver, limits(arrays, zones, side_use))
     progress(1, cars)
     with ThreadPoolExecutor(THREADS) as pool:
         for done, _ in enumerate(pool.map(one, range(1, cars)), start=2):

@@ -7,7 +7,6 @@ engine braking, without downforce and so on; the cause whose absence moves it fu
 from __future__ import annotations
 
 from collections.abc import Callable
-from concurrent.futures import ThreadPoolExecutor
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -18,7 +17,7 @@ from foreaft.physics import layout as at
 from foreaft.physics import trim as tr
 from foreaft.plan import cost as co
 from foreaft.plan.arrange import ZoneArrays
-from foreaft.plan.ensemble import THREADS, fields
+from foreaft.plan.ensemble import costs, limits
 
 Floats = NDArray[np.float64]
 
@@ -122,9 +121,15 @@ def causes(now: Situation, side_use: float, flat: list[bool]) -> list[str]:
     nothing moves by half a step "load_transfer", which is in every stop.
     """
     names = list(WITHOUT)
-    tried = [now, *(WITHOUT[name](now) for name in names)]
-    with ThreadPoolExecutor(THREADS) as pool:
-        here, *without = pool.map(lambda one: _best(one, side_use), tried)
+    every = 1 if now.arrays.share.shape[1] < FINE_SETTINGS else 2
+    now = _coarse(now, every)
+    passes = limits(now.arrays, now.zones, side_use)
+
+    def best(one: Situation) -> Floats:
+        found = passes if _same_limits(one, now) else limits(one.arrays, one.zones, side_use)
+        return _best(costs(one.arrays, one.zones, one.driver, found)[:, :, co.COST], every)
+
+    here, *without = (best(one) for one in (now, *(WITHOUT[name](now) for name in names)))
     moves = [np.abs(best - here) for best in without]
     furthest = np.argmax(moves, axis=0)
     found = []
@@ -138,11 +143,19 @@ def causes(now: Situation, side_use: float, flat: list[bool]) -> list[str]:
     return found
 
 
-def _best(now: Situation, side_use: float) -> Floats:
+def _coarse(now: Situation, every: int) -> Situation:
+    share = np.ascontiguousarray(now.arrays.share[:, ::every])
+    return now._replace(arrays=now.arrays._replace(share=share))
+
+
+def _same_limits(one: Situation, other: Situation) -> bool:
+    """Whether car and road are the same, so that what differs can only be the driver."""
+    same_car = np.array_equal(one.arrays.vector, other.arrays.vector)
+    return same_car and np.array_equal(one.zones.roads, other.zones.roads)
+
+
+def _best(cost: Floats, every: int) -> Floats:
     """Best setting of each zone in steps, between settings by the parabola through three costs."""
-    every = 1 if now.arrays.share.shape[1] < FINE_SETTINGS else 2
-    coarse = now.arrays._replace(share=np.ascontiguousarray(now.arrays.share[:, ::every]))
-    cost = fields(coarse, now.zones, now.driver, side_use)[0, :, :, co.COST]
     best = cost.argmin(axis=1)
     inner = np.clip(best, 1, cost.shape[1] - 2)
     rows = np.arange(len(best))
