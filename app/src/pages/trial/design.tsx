@@ -1,0 +1,109 @@
+/** A test to be driven: settings, what is measured, how many laps, in which order. */
+import { job } from "../../api/call";
+import type { Envelope, Of } from "../../api/types";
+import { desk } from "../../house/desk";
+import { draft } from "../../house/draft";
+import { useLoaded } from "../../house/loaded";
+import { NumberField, numberOf, Select, TextField } from "../../parts/field";
+import { Cautions, Warnings, Wrong } from "../../parts/notice";
+
+type Answer = Of<"TrialDesign">;
+
+interface Typed {
+  settings: string;
+  measured: string;
+  difference: string;
+  scatter: string;
+  stints: string;
+  stint_laps: string;
+}
+
+/** What can be measured, the smallest difference usually worth seeing, and its usual scatter of a
+ * club driver; common practice, no source. */
+const MEASURED = [
+  { value: "slip_difference_frac", label: "Slip, front minus rear, at equal deceleration", difference: "0.03", scatter: "0.012" },
+  { value: "zone_time_s", label: "Braking time of zones of one kind, in s", difference: "0.05", scatter: "0.06" },
+  { value: "brake_distance_m", label: "Braking distance, in m", difference: "2", scatter: "3" },
+] as const;
+
+const START: Typed = { settings: "", measured: "slip_difference_frac", difference: "0.03", scatter: "0.012", stints: "3", stint_laps: "13" };
+
+export function Design() {
+  const typed = draft<Typed>("trial.design", START);
+  const set = (change: Partial<Typed>) => (typed.value = { ...typed.value, ...change });
+  const asked = designRequest(typed.value);
+  const found = useLoaded(asked && JSON.stringify(asked), (signal) => job<Envelope<Of<"Trial">>>("trial", asked!, signal), 250);
+  const { value, wrong } = found.value;
+  return (
+    <div class="stack">
+      <section class="card stack noprint" aria-labelledby="ask-head">
+        <h2 id="ask-head">What is to be told apart</h2>
+        <div class="row fields">
+          <TextField label="Settings" help="two to five, the forward one first; three or four points apart teach most" value={typed.value.settings} placeholder="56 53" onInput={(settings) => set({ settings })} />
+          <Select
+            label="Measured by"
+            value={typed.value.measured}
+            options={MEASURED}
+            onPick={(measured) => {
+              const { difference, scatter } = MEASURED.find((one) => one.value === measured)!;
+              set({ measured, difference, scatter });
+            }}
+          />
+          <NumberField label="Smallest difference worth seeing" value={typed.value.difference} onInput={(difference) => set({ difference })} />
+          <NumberField label="Scatter from lap to lap" help="a debrief of one setting tells it" value={typed.value.scatter} onInput={(scatter) => set({ scatter })} />
+          <NumberField label="Stints" value={typed.value.stints} onInput={(stints) => set({ stints })} size={4} />
+          <NumberField label="Laps in a stint" value={typed.value.stint_laps} onInput={(stint_laps) => set({ stint_laps })} size={4} />
+        </div>
+      </section>
+      {asked && wrong && <Wrong problem={wrong} />}
+      {asked && value?.result.design && <Sheet design={value.result.design} warnings={value.warnings} cautions={value.cautions} />}
+      {!asked && <p class="soft">Type two settings, and the run sheet stands here.</p>}
+    </div>
+  );
+}
+
+/** The request; null until there are two settings and numbers for the rest. */
+export function designRequest(typed: Typed): object | null {
+  const settings = typed.settings.split(/[\s;/]+|,\s/).filter(Boolean).map(numberOf);
+  const numbers = [typed.difference, typed.stints, typed.stint_laps].map(numberOf);
+  if (settings.length < 2 || [...settings, ...numbers].includes(null)) return null;
+  const scatter = numberOf(typed.scatter);
+  const { car, driver, higher } = desk.value;
+  const endpoint = { name: typed.measured, difference: numbers[0], ...(scatter === null ? {} : { scatter_sd: scatter }) };
+  return {
+    design: { settings, endpoints: [endpoint], stints: numbers[1], stint_laps: numbers[2], driver, ...(higher ? { higher } : { car }) },
+  };
+}
+
+function Sheet({ design, warnings, cautions }: { design: Answer; warnings: { code: string; text: string }[]; cautions: string[] }) {
+  return (
+    <>
+      <section class="card stack" aria-labelledby="can-head">
+        <h2 id="can-head">What this test can show</h2>
+        <ul>{design.endpoints.map((one) => <li key={one.name} class={one.primary ? "lead" : ""}>{one.text}</li>)}</ul>
+        <Warnings warnings={warnings} />
+      </section>
+      <Cautions cautions={[...design.rules, ...cautions]} />
+      <section class="card stack" aria-labelledby="sheet-head">
+        <div class="row">
+          <h2 id="sheet-head">Run sheet: {design.order}</h2>
+          <button type="button" onClick={() => print()}>Print</button>
+        </div>
+        {design.baseline.length > 0 && <details open><summary>Before it</summary><ul>{design.baseline.map((one) => <li key={one}>{one}</li>)}</ul></details>}
+        <div class="scroll" tabIndex={0} role="region" aria-label="Run sheet">
+          <table>
+            <thead><tr><th scope="col">Lap</th><th scope="col">Stint</th><th scope="col">Setting</th><th scope="col">Counts</th><th scope="col">Note</th></tr></thead>
+            <tbody>
+              {design.sheet.map((run) => (
+                <tr key={run.lap} class={run.counts ? "counts" : ""}>
+                  <th scope="row" class="number">{run.lap}</th><td class="number">{run.stint}</td><td class="number">{run.setting}</td>
+                  <td>{run.counts ? "yes" : run.kind}</td><td>{run.note}</td>
+                </tr>
+              ))}
+            </tbody>
+          </table>
+        </div>
+      </section>
+    </>
+  );
+}

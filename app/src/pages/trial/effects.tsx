@@ -1,0 +1,66 @@
+/** Every effect with its interval, drawn about nought, one scale per unit. */
+import type { Of } from "../../api/types";
+
+type Verdict = Of<"TrialVerdict">;
+type Comparison = Verdict["comparisons"][number];
+
+const WORD = { difference: "difference", no_difference_shown: "no difference shown", cannot_tell: "cannot tell" };
+
+export function Effects({ verdict }: { verdict: Verdict }) {
+  const sorted = [...verdict.comparisons].sort((a, b) => Number(b.primary) - Number(a.primary));
+  return (
+    <section class="card stack" aria-labelledby="effects-head">
+      <h2 id="effects-head">Every effect with its interval</h2>
+      <p class="soft">Setting minus {verdict.against}: below nought, a time or a distance is won. The line in the middle is nought.</p>
+      <div class="scroll" tabIndex={0} role="region" aria-label="Effects">
+        <table>
+          <thead>
+            <tr><th scope="col">Measured</th><th scope="col">Setting</th><th scope="col">Effect</th><th scope="col">Interval</th><th scope="col">Verdict</th></tr>
+          </thead>
+          <tbody>
+            {sorted.map((one) => (
+              <tr key={`${one.endpoint} ${one.setting}`}>
+                <th scope="row">{nameOf(one.endpoint)}{one.primary && <small> first</small>}</th>
+                <td class="number">{one.setting}</td>
+                <td class="number">{told(one)}</td>
+                <td><Whisker one={one} widest={widestOf(verdict, one.unit)} /></td>
+                <td>{WORD[one.verdict]}<br /><small>{one.text}</small></td>
+              </tr>
+            ))}
+          </tbody>
+        </table>
+      </div>
+      {verdict.incidents.length > 0 && <ul>{verdict.incidents.map((one) => <li key={one.text}>{one.text}</li>)}</ul>}
+    </section>
+  );
+}
+
+/** "z03_time_s" as "Z03 time". */
+export function nameOf(endpoint: string): string {
+  const plain = endpoint.replace(/_(s|m|mps|mps2|radps|rad|deg|frac|bar|degC)$/, "").replaceAll("_", " ");
+  return plain.charAt(0).toUpperCase() + plain.slice(1);
+}
+
+function told({ effect, low, high, unit }: Comparison): string {
+  if (effect === null) return "–";
+  const places = Math.abs((high ?? effect) - (low ?? effect)) < 0.1 ? 3 : 2;
+  return `${effect > 0 ? "+" : ""}${effect.toFixed(places).replace("-", "−")} ${unit === "frac" ? "" : unit}`;
+}
+
+function widestOf(verdict: Verdict, unit: string): number {
+  const all = verdict.comparisons.filter((one) => one.unit === unit).flatMap((one) => [one.low, one.high, one.effect]);
+  return Math.max(1e-9, ...all.filter((one): one is number => one !== null).map(Math.abs));
+}
+
+function Whisker({ one, widest }: { one: Comparison; widest: number }) {
+  if (one.effect === null || one.low === null || one.high === null) return null;
+  const x = (value: number) => 80 + (value / widest) * 74;
+  const about = `${one.effect.toPrecision(2)}, between ${one.low.toPrecision(2)} and ${one.high.toPrecision(2)} ${one.unit}`;
+  return (
+    <svg class="whisker" viewBox="0 0 160 22" role="img" aria-label={about}>
+      <line class="nought" x1={80} x2={80} y1={0} y2={22} />
+      <line class="arm" x1={x(one.low)} x2={x(one.high)} y1={11} y2={11} />
+      <circle class="dot" cx={x(one.effect)} cy={11} r={5} />
+    </svg>
+  );
+}

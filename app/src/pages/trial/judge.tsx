@@ -1,0 +1,108 @@
+/** The verdict: words first, then every effect with its interval, then what it does to the plan. */
+import { useSignal } from "@preact/signals";
+import { problem, type Problem } from "../../api/call";
+import { titleOf, useKeptWork } from "../../api/kept";
+import { bringLog, ofKind } from "../../api/library";
+import type { Envelope, Of } from "../../api/types";
+import { place } from "../../house/address";
+import { draft } from "../../house/draft";
+import { FileDrop } from "../../parts/drop";
+import { NumberField, numberOf, Select, TextField } from "../../parts/field";
+import { Progress, Warnings, Wrong } from "../../parts/notice";
+import { choose } from "../laps/chosen";
+import { Effects } from "./effects";
+
+type Verdict = Of<"TrialVerdict">;
+
+export function Judge() {
+  const laps = place.value.query.laps ?? "";
+  const plan = place.value.query.plan ?? "";
+  const typed = draft("trial.judge", { primary: "", against: "" });
+  const asked = judgeRequest(laps, plan, typed.value);
+  const kept = useKeptWork<Envelope<Of<"Trial">>>("trial", laps || null, titleOf("trial", { log: laps }));
+  const verdict = kept.answer.value?.result.verdict;
+  return (
+    <div class="stack">
+      {kept.busy.value && <Progress state={kept.state} onStop={kept.stop} label="Judging" />}
+      {kept.wrong.value && <Wrong problem={kept.wrong.value} />}
+      {verdict && kept.answer.value && <Judged verdict={verdict} warnings={kept.answer.value.warnings} />}
+      <section class="card stack noprint" aria-labelledby="laps-head">
+        <h2 id="laps-head">The laps of the test</h2>
+        <LapFiles laps={laps} />
+        <div class="row fields">
+          <TextField label="First thing measured" help="the one named before driving; empty: as the file has it" value={typed.value.primary} placeholder="slip_difference_frac" onInput={(primary) => (typed.value = { ...typed.value, primary })} />
+          <NumberField label="Compared with setting" help="empty: the first driven" value={typed.value.against} onInput={(against) => (typed.value = { ...typed.value, against })} />
+          <Select label="Held against a plan" value={plan} options={[{ value: "", label: "none" }, ...ofKind("plans").map((one) => ({ value: `plans/${one.id}`, label: one.name }))]} onPick={(one) => choose({ plan: one }, "Plan held against the trial")} />
+        </div>
+        <button type="button" class="go" disabled={!laps || kept.busy.value} onClick={() => kept.start(asked)}>Judge it</button>
+      </section>
+    </div>
+  );
+}
+
+export function judgeRequest(laps: string, plan: string, typed: { primary: string; against: string }): object {
+  const against = numberOf(typed.against);
+  const judge: Record<string, unknown> = { laps };
+  if (typed.primary.trim()) judge.primary = typed.primary.trim();
+  if (against !== null) judge.against = against;
+  if (plan) judge.plan = plan;
+  return { judge };
+}
+
+/** One file of laps: picked, dropped, or pasted from a spreadsheet. */
+function LapFiles({ laps }: { laps: string }) {
+  const wrong = useSignal<Problem | null>(null);
+  const pasted = draft("trial.pasted", "");
+  const bring = async (file: File) => {
+    try {
+      choose({ laps: `logs/${(await bringLog(file)).id}` }, "Laps brought in");
+      wrong.value = null;
+    } catch (error) {
+      wrong.value = problem(error);
+    }
+  };
+  const known = ofKind("logs").filter((one) => one.id.toLowerCase().endsWith(".csv"));
+  const options = [{ value: "", label: "none yet" }, ...known.map((one) => ({ value: `logs/${one.id}`, label: one.name }))];
+  if (laps && !options.some((one) => one.value === laps)) options.push({ value: laps, label: laps });
+  return (
+    <>
+      <Select label="File of laps" value={laps} options={options} onPick={(one) => choose({ laps: one }, "File of laps")} />
+      <FileDrop label="Drop the filled-in sheet here" help="CSV: lap, setting, and a column for each thing measured, such as z03_time_s" accept=".csv" onFiles={(files) => void bring(files[0]!)} />
+      <details>
+        <summary>Paste it from a spreadsheet</summary>
+        <label class="unseen" for="pasted-laps">Rows of laps</label>
+        <textarea id="pasted-laps" value={pasted.value} onInput={(event) => (pasted.value = event.currentTarget.value)} placeholder={"lap\tsetting\tslip_difference_frac"} />
+        <button type="button" disabled={!pasted.value.trim()} onClick={() => void bring(new File([asCsv(pasted.value)], "pasted-laps.csv"))}>Take these rows</button>
+      </details>
+      {wrong.value && <Wrong problem={wrong.value} />}
+    </>
+  );
+}
+
+/** Tabs become commas; a decimal comma becomes a point. */
+export function asCsv(text: string): string {
+  if (!text.includes("\t")) return text;
+  const cell = (one: string) => (/^-?\d+,\d+$/.test(one.trim()) ? one.trim().replace(",", ".") : one.includes(",") ? JSON.stringify(one) : one.trim());
+  return text.split(/\r?\n/).map((line) => line.split("\t").map(cell).join(",")).join("\n");
+}
+
+function Judged({ verdict, warnings }: { verdict: Verdict; warnings: { code: string; text: string }[] }) {
+  return (
+    <>
+      <section class="card stack" aria-labelledby="verdict-head">
+        <h2 id="verdict-head">Verdict</h2>
+        {verdict.summary.map((one, i) => <p key={one} class={i === 0 ? "lead" : ""}>{one}</p>)}
+        {verdict.stopped.map((one) => <p key={one.text} class="notice wrong">{one.text}</p>)}
+        <p class="soft">{verdict.laps_counted} of {verdict.laps} laps counted, compared with {verdict.against}.</p>
+        <Warnings warnings={warnings} />
+      </section>
+      <Effects verdict={verdict} />
+      {verdict.plan.length > 0 && (
+        <section class="card" aria-labelledby="does-head">
+          <h2 id="does-head">What it does to the plan</h2>
+          <ul>{verdict.plan.map((one) => <li key={one.zone_name}><strong>{one.zone_name}</strong>: {one.text}</li>)}</ul>
+        </section>
+      )}
+    </>
+  );
+}
