@@ -20,6 +20,24 @@ export function speed(mps: number): string {
     : `${Math.round((mps * 3600) / M_PER_MILE)} mph`;
 }
 
+/** A speed as a plain number in the unit of `speed`, for the axis of a chart. */
+export function speedNumber(mps: number): number {
+  return units.value === "metric" ? mps * 3.6 : (mps * 3600) / M_PER_MILE;
+}
+
+export function speedUnit(): string {
+  return units.value === "metric" ? "km/h" : "mph";
+}
+
+/** A length as a plain number in the unit of `length`, for the axis of a chart. */
+export function lengthNumber(m: number): number {
+  return units.value === "metric" ? m : m / M_PER_FT;
+}
+
+export function lengthUnit(): string {
+  return units.value === "metric" ? "m" : "ft";
+}
+
 /** "86 m" or "282 ft"; with `decimals` where small differences count. */
 export function length(m: number, decimals = 0): string {
   return units.value === "metric"

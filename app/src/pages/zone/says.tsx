@@ -1,0 +1,49 @@
+/** The zone in two sentences: which tyre works hardest, and what the other setting would change. */
+import { length, percent, seconds, setting } from "../../words/units";
+import { WHEELS, worked, type ZoneSetting, type ZoneView } from "./view";
+
+interface Props {
+  view: ZoneView;
+  first: ZoneSetting;
+  other: ZoneSetting | null;
+}
+
+export function Says({ view, first, other }: Props) {
+  return (
+    <section class="answer" aria-label="The answer" aria-live="polite">
+      <p class="big"><span class="lapvalue">{setting(first.setting, view.adjuster.step)}</span> <span>{role(view, first.setting)}</span></p>
+      <p>{hardest(first)}</p>
+      {other && other.setting !== first.setting && <p>{difference(view, first, other)}</p>}
+      {view.advice === "no_matter" && (
+        <p>From {setting(view.flat_low, view.adjuster.step)} to {setting(view.flat_high, view.adjuster.step)} it does not matter here.</p>
+      )}
+    </section>
+  );
+}
+
+function role(view: ZoneView, value: number): string {
+  if (value === view.plan_setting) return value === view.lap_setting ? "as planned, and for the whole lap" : "as planned";
+  if (value === view.lap_setting) return "the lap setting";
+  return value === view.own_setting ? "the best for this zone alone" : `looked at; ${setting(view.plan_setting, view.adjuster.step)} is planned`;
+}
+
+export function hardest(one: ZoneSetting): string {
+  const { hardest: most, sliding } = worked(one);
+  const names = sliding.map((wheel) => WHEELS[wheel]);
+  const slides = names.length ? `The ${names.join(" and the ")} wheel slides on the way.` : "";
+  if (!most) return slides || "There is no braking here.";
+  const before = -one.profile.s_m[most.place]!;
+  const where = before < 0.5 ? "at the apex" : `${length(before)} before the apex`;
+  return `${slides} The ${WHEELS[most.wheel]} tyre works hardest: ${percent(most.use)} of what it can hold, ${where}.`.trim();
+}
+
+/** What the other setting would change, from the plan's own field. */
+export function difference(view: ZoneView, first: ZoneSetting, other: ZoneSetting): string {
+  const step = view.adjuster.step;
+  const longer = other.brake_distance_m - first.brake_distance_m;
+  const cost = (value: number) => view.field.find((cell) => cell.setting === value)!.cost_us;
+  const lost = (cost(other.setting) - cost(first.setting)) / 1e6;
+  const braking = Math.abs(longer) < 0.05 ? "brakes in the same distance" : `brakes ${length(Math.abs(longer), 1)} ${longer > 0 ? "longer" : "shorter"}`;
+  const time = Math.abs(lost) < 0.0005 ? "costs the same" : `${lost > 0 ? "loses" : "gains"} ${seconds(Math.abs(lost), 3)} a lap, mistakes counted`;
+  return `${setting(other.setting, step)} instead ${braking} and ${time}.`;
+}
