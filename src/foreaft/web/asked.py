@@ -17,6 +17,7 @@ from foreaft.jobs.requests import (
     IdealRequest,
     LearnRequest,
     LimitRequest,
+    LiveRequest,
     PlanRequest,
     ReadRequest,
     RecordRequest,
@@ -31,6 +32,7 @@ from foreaft.model import answers
 from foreaft.model.answers import Envelope
 from foreaft.model.answers_debrief import Debrief
 from foreaft.model.answers_learn import Learn
+from foreaft.model.answers_live import Live
 from foreaft.model.answers_record import Record
 from foreaft.model.answers_show import Show
 from foreaft.model.answers_trial import Trial
@@ -200,6 +202,17 @@ def _check(asked: CheckRequest, out: Path | None, progress: Progress, cancelled:
 
     return check(asked.file)
 
+
+def _live(asked: LiveRequest, out: Path | None, progress: Progress, cancelled: Cancelled) -> Told:
+    from foreaft.jobs.live import Desk, live
+
+    return live(asked, Desk())
+
+
+LIVE: Final = Job(
+    "live", "The plan while a slider moves", LiveRequest, Envelope[Live], "quick", _live
+)
+"""Has a route of its own, which keeps what a moved slider leaves alone."""
 
 _ALL: Final = (
     Job(

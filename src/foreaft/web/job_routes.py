@@ -15,7 +15,7 @@ from foreaft.files.library import Library
 from foreaft.jobs.common import never, silent
 from foreaft.jobs.requests import ReadRequest, Request
 from foreaft.model.answers import Answer
-from foreaft.web.asked import JOBS, Job
+from foreaft.web.asked import JOBS, LIVE, Job
 from foreaft.web.faces import WorkId
 from foreaft.web.references import MAKING, translated
 from foreaft.web.shelves import Shelves
@@ -34,7 +34,24 @@ def job_routes(shelves: Shelves, works: Works) -> APIRouter:
     limiter = CapacityLimiter(AT_ONCE)
     for job in JOBS.values():
         _add(routes, f"/api/{job.name}", job, _at_once(job, shelves, works, limiter))
+    _add(routes, "/api/live", LIVE, _while_moving(shelves))
     return routes
+
+
+def _while_moving(shelves: Shelves) -> Callable[..., Awaitable[Response]]:
+    """The plan while a slider moves: it waits for no other job, and keeps what it can."""
+    from foreaft.jobs.live import Desk, live
+
+    desk, limiter = Desk(), CapacityLimiter(1)
+
+    def answer(asked: Request) -> str:
+        return answer_text(live(translated(asked, shelves.library), desk), shelves.library)
+
+    async def route(asked: Any) -> Response:
+        text = await to_thread.run_sync(answer, asked, limiter=limiter)
+        return Response(text, media_type=JSON)
+
+    return route
 
 
 def _add(

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
+import contextlib
 import errno
 import ipaddress
 import json
 import os
 import secrets
 import socket
+import sys
 import threading
 import webbrowser
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
-from foreaft.base.errors import InputError
+from foreaft.base.errors import ForeaftError, InputError
 from foreaft.files.history import FOLDER_VARIABLE
 from foreaft.files.library import LIBRARY_VARIABLE, Library, library_folder
 
 PORT: Final = 8765
 PORTS_TRIED: Final = 50
 LOOPBACK: Final = "127.0.0.1"
+COLD: Final = "Compiling the physics for this machine: first run only; first answers take a while."
 
 
 @dataclass(frozen=True)
@@ -63,7 +66,7 @@ def serve(wanted: Wanted) -> None:
     parts = make_app(library, rules)
     address = _shown(wanted.address, port) + (f"/?token={token}" if token else "/")
     _tell(address, library, BUILT, wanted.json)
-    _warm_up()
+    _warm_up(library)
     if wanted.browser:
         threading.Timer(0.5, webbrowser.open, [address]).start()
     settings = uvicorn.Config(
@@ -168,12 +171,20 @@ def _tell(address: str, library: Library, built: Path, as_json: bool) -> None:
         print("The pages are not built: run make app. Programs can use /api.", flush=True)
 
 
-def _warm_up() -> None:
-    """Load what the first answer needs while the browser opens."""
+def _warm_up(library: Library) -> None:
+    """Load, or compile, what the first answer needs while the browser opens."""
 
     def load() -> None:
-        from foreaft.jobs import advise, plan, show
+        from foreaft.base.kernel import kernels_are_warm
+        from foreaft.jobs.live import Desk, live
+        from foreaft.jobs.requests import LiveRequest
+        from foreaft.plan import cost
 
-        del advise, plan, show
+        if not kernels_are_warm(cost.field):
+            print(COLD, file=sys.stderr, flush=True)
+        sheet = library.root / "sheets" / "eight-corners.csv"
+        car = library.root / "cars" / "halden-gt.toml"
+        with contextlib.suppress(ForeaftError, OSError):  # removed by their owner: then later
+            live(LiveRequest(car=car, sheet=sheet), Desk())
 
     threading.Thread(target=load, daemon=True).start()
