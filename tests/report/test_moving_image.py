@@ -91,6 +91,13 @@ def test_both_files_are_written(tmp_path: Path) -> None:
     assert {one.name for one in tmp_path.iterdir()} == {"show.html", "show.gif"}
 
 
+def test_the_moving_image_may_be_left_out(tmp_path: Path) -> None:
+    short = replace(scene("clean"), runs=(run("clean", trace=trace("clean", seconds=0.6)),))
+    paths = demonstration.write(tmp_path, short, image=False)
+    assert [one.name for one in paths] == ["show.html"]
+    assert {one.name for one in tmp_path.iterdir()} == {"show.html"}
+
+
 def test_strange_names_can_be_drawn() -> None:
     strange = "Ö" * 90 + " 試験 " + "\u202e" + "<b>"
     short = scene("clean", title=strange, car_name=strange)

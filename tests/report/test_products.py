@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import io
 import os
 import re
 import subprocess
@@ -13,7 +14,9 @@ from html.parser import HTMLParser
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
+from PIL import Image
 
 from foreaft.model.answers import Plan
 from foreaft.report import briefing, circuit_map, page, words
@@ -278,3 +281,29 @@ def test_the_web_page_in_a_browser(
     colour = page.evaluate("getComputedStyle(document.querySelector('svg rect')).fill")
     sheet = {"light": style.LIGHT, "dark": style.DARK}[scheme]["paper"]
     assert colour == "rgb({}, {}, {})".format(*(int(sheet[i : i + 2], 16) for i in (1, 3, 5)))
+
+
+@pytest.mark.browser
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_wide_table_shows_on_a_phone_that_it_goes_on(
+    scheme: str, page: object, tmp_path: Path
+) -> None:
+    """Its right edge is shaded while there is more to the right, and no longer at the end."""
+    file = tmp_path / "briefing.html"
+    file.write_bytes(made(fixture.plan())["briefing.html"])
+    page.emulate_media(color_scheme=scheme)
+    page.set_viewport_size({"width": 390, "height": 800})
+    page.goto(file.as_uri())
+    wide = page.locator(".scroll.costs")
+    assert wide.evaluate("one => one.scrollWidth > one.clientWidth")
+
+    def contrast() -> float:
+        picture = Image.open(io.BytesIO(wide.screenshot())).convert("L")
+        right = np.asarray(picture, dtype=float)[:, -4:-1]
+        middle = np.asarray(picture, dtype=float)[:, -60:-20]
+        return float(abs(np.median(right) - np.median(middle)))
+
+    shaded = contrast()
+    wide.evaluate("one => { one.scrollLeft = one.scrollWidth }")
+    assert shaded > 10.0
+    assert contrast() < 4.0

@@ -27,6 +27,8 @@ from foreaft.jobs.requests import (
     TrialDesignRequest,
     TrialEndpointAsk,
     TrialJudgeRequest,
+    TrialStopAsk,
+    TrialStopsRequest,
     ZonesRequest,
 )
 from foreaft.model.answers import Envelope
@@ -107,7 +109,7 @@ def show(asked: Namespace) -> int:
     with Progress() as progress:
         answer, scene = job(request, progress)
     if asked.out is not None:
-        files = write_show(answer, scene, asked.out)
+        files = write_show(answer, scene, asked.out, asked.image)
         answer = answer.model_copy(update={"files": [str(file) for file in files]})
     _print(asked, answer, lambda: show_driven.runs(answer))
     return 0
@@ -152,8 +154,9 @@ def _history(asked: Namespace) -> int:
 
 
 def trial(asked: Namespace) -> int:
-    """``foreaft trial design`` and ``foreaft trial judge``."""
-    return _trial_design(asked) if asked.part == "design" else _trial_judge(asked)
+    """``foreaft trial design``, ``foreaft trial judge`` and ``foreaft trial stops``."""
+    parts = {"design": _trial_design, "judge": _trial_judge, "stops": _trial_stops}
+    return parts[asked.part](asked)
 
 
 def _trial_design(asked: Namespace) -> int:
@@ -202,6 +205,39 @@ def _trial_judge(asked: Namespace) -> int:
     answer = judge(_request(TrialJudgeRequest, asked, pools=pools))
     _print(asked, answer, lambda: show_trial.verdict(answer))
     return 0
+
+
+def _trial_stops(asked: Namespace) -> int:
+    from foreaft.jobs.trial_stops import judge_stops
+
+    if bool(asked.stops) == (asked.file is not None):
+        raise InputError(
+            "the stops are missing" if asked.file is None else "the stops are told twice",
+            code="command_line",
+            key="stop",
+            value=None,
+            allowed="either a file of stops, or --stop once for each",
+            hint="such as --stop 56 front --stop 55 rear",
+        )
+    stops = [_stop(*typed) for typed in asked.stops]
+    answer = judge_stops(_request(TrialStopsRequest, asked, stops=stops))
+    _print(asked, answer, lambda: show_trial.stops(answer))
+    return 0
+
+
+def _stop(setting: str, first: str) -> TrialStopAsk:
+    """``--stop SETTING FIRST``."""
+    try:
+        return TrialStopAsk.model_validate({"setting": float(setting), "first": first})
+    except (ValueError, ValidationError) as error:
+        raise InputError(
+            "--stop cannot be used",
+            code="command_line",
+            key="stop",
+            value=f"{setting} {first}",
+            allowed="a setting, then front, rear, together or none",
+            hint="such as --stop 56 front",
+        ) from error
 
 
 def zones(asked: Namespace) -> int:
@@ -399,6 +435,11 @@ TYPED: Final = {
 }
 """Options whose name on the command line is not that of the request."""
 
+TYPED_IN: Final[dict[tuple[type[Request], str], str]] = {
+    (TrialDesignRequest, "settings"): "settings"
+}
+"""Options of one command alone that are named otherwise than in `TYPED`."""
+
 
 def _checked(kind: type[Request], given: dict[str, Any]) -> Any:
     try:
@@ -406,9 +447,12 @@ def _checked(kind: type[Request], given: dict[str, Any]) -> Any:
     except ValidationError as error:
         first = error.errors()[0]
         key = str(first["loc"][0])
-        option = TYPED.get(key, key.replace("_", "-"))
+        option = TYPED_IN.get((kind, key)) or TYPED.get(key, key.replace("_", "-"))
+        no_number = f"--{option} takes numbers, and this is none"
         raise InputError(
-            f"--{option} cannot be used: {first['msg'].lower()}",
+            no_number
+            if first["type"] == "finite_number"
+            else f"--{option} cannot be used: {first['msg'].lower()}",
             code="option_out_of_range",
             key=option,
             value=str(first.get("input")),

@@ -12,6 +12,7 @@ from foreaft.base.errors import InputError
 from foreaft.cli.parser_app import add_app
 from foreaft.cli.parser_debrief import add_debrief
 from foreaft.cli.parser_learn import add_learn
+from foreaft.cli.parser_trial import add_trial
 
 CAUTION = (
     "For closed circuits. Brake work belongs in qualified hands; the rules of the circuit and of "
@@ -330,6 +331,12 @@ foreaft show --car car.toml --circuit circuit.csv --zone z06 --steps 3 --repeat 
         "--out", type=Path, metavar="FOLDER", help="write the page that plays and its data there"
     )
     parser.add_argument(
+        "--no-image",
+        dest="image",
+        action="store_false",
+        help="leave out the moving image, which takes longest; the page plays without it",
+    )
+    parser.add_argument(
         "--units", choices=["metric", "imperial"], default="metric", help="for what is printed"
     )
 
@@ -367,132 +374,7 @@ foreaft advise --car car.toml --sheet corners.csv --history
 
 
 def _trial(commands: argparse._SubParsersAction[ArgumentParser]) -> None:
-    parser = commands.add_parser(
-        "trial",
-        help="design and judge a test of two or more settings",
-        description="Design and judge a test of two or more settings.",
-        epilog="foreaft trial design --help and foreaft trial judge --help show examples.",
-        allow_abbrev=False,
-    )
-    parts = parser.add_subparsers(dest="part", metavar="PART", required=True)
-    _trial_design(parts)
-    _trial_judge(parts)
-
-
-def _trial_design(parts: argparse._SubParsersAction[ArgumentParser]) -> None:
-    parser = _command(
-        parts,
-        "design",
-        "make a run sheet: which setting on which lap, how many laps, and what that can show",
-        """
-foreaft trial design --settings 56 53 --higher front --driver club
-foreaft trial design --settings 56 53 --higher front --endpoint slip_difference_frac 0.01 0.012 \\
-    --endpoint z03_time_s 0.03 0.06 --out laps.csv
-foreaft trial design --settings 56 53 --car car.toml --endpoint z03_time_s 0.03 \\
-    --scatter-from earlier-laps.csv
-""",
-    )
-    parser.add_argument(
-        "--settings", type=float, nargs="+", required=True, help="two to five settings to compare"
-    )
-    parser.add_argument(
-        "--higher", choices=["front", "rear"], help="a bigger number means more ..."
-    )
-    parser.add_argument("--car", help="car file: knows the settings and which way they count")
-    parser.add_argument("--driver", help="driver file, or novice, club, pro (club)")
-    parser.add_argument(
-        "--endpoint",
-        action="append",
-        nargs="+",
-        default=[],
-        metavar=("NAME", "NUMBER"),
-        help="something measured on every lap, named with its unit (z03_time_s), the smallest "
-        "difference worth seeing, and its scatter from lap to lap; may be given several times, "
-        "the one that matters first",
-    )
-    parser.add_argument(
-        "--scatter-from",
-        type=Path,
-        help="sheet of laps (CSV) to take scatters from that are not given",
-    )
-    parser.add_argument(
-        "--lap-difference",
-        dest="lap_difference_s",
-        type=float,
-        default=0.10,
-        metavar="SECONDS",
-        help="difference of lap time worth seeing (0.10)",
-    )
-    parser.add_argument(
-        "--incidents",
-        type=float,
-        nargs=2,
-        metavar="RATE",
-        help="two rates of incidents per pass to tell apart, such as 0.20 0.05",
-    )
-    _trial_level(parser)
-    parser.add_argument("--stints", type=int, default=3, help="stints at most (3)")
-    parser.add_argument(
-        "--stint-laps", type=int, default=13, help="laps of a stint, out-lap to in-lap (13)"
-    )
-    parser.add_argument(
-        "--settle-laps", type=int, help="laps after a change that do not count (1; novice 2)"
-    )
-    parser.add_argument(
-        "--warm-laps", type=int, default=1, help="laps to temperature after the out-lap (1)"
-    )
-    parser.add_argument(
-        "--out", type=Path, metavar="FILE.csv", help="write the sheet there, to be filled in"
-    )
-
-
-def _trial_judge(parts: argparse._SubParsersAction[ArgumentParser]) -> None:
-    parser = _command(
-        parts,
-        "judge",
-        "say what the laps show: effects with their intervals, incidents, and the plan",
-        """
-foreaft trial judge laps.csv
-foreaft trial judge laps.csv --primary slip_difference_frac --plan plan/plan.json
-foreaft trial judge laps.csv --pool deep_time_s z02_time_s z05_time_s
-""",
-    )
-    parser.add_argument("laps", type=Path, help="the laps as driven (CSV)")
-    parser.add_argument(
-        "--against", type=float, help="setting the others are compared with (the first driven)"
-    )
-    parser.add_argument(
-        "--primary", help="the column the trial was made for; it is judged by itself"
-    )
-    parser.add_argument(
-        "--pool",
-        action="append",
-        nargs="+",
-        default=[],
-        metavar=("NAME", "COLUMN"),
-        help="judge the mean of columns of one kind under a new name; may be given several times",
-    )
-    _trial_level(parser)
-    parser.add_argument(
-        "--settle-laps",
-        type=int,
-        default=1,
-        help="laps after a change that do not count, for a file without a column keep (1)",
-    )
-    parser.add_argument("--plan", type=Path, help="plan as JSON: what the trial does to it")
-    parser.add_argument("--seed", type=int, default=1, help="seed of the shuffling (1)")
-
-
-def _trial_level(parser: ArgumentParser) -> None:
-    parser.add_argument(
-        "--level",
-        type=float,
-        default=0.05,
-        help="chance of calling a difference where there is none (0.05)",
-    )
-    parser.add_argument(
-        "--power", type=float, default=0.8, help="chance of showing a true difference (0.8)"
-    )
+    add_trial(commands, _command)
 
 
 def _zones(commands: argparse._SubParsersAction[ArgumentParser]) -> None:

@@ -69,6 +69,40 @@ def _left_last(head: tuple[str, ...], rows: Sequence[tuple[str, ...]]) -> str:
     )
 
 
+def stops(answer: Envelope[Any]) -> str:
+    """The stops as driven, where the crossover lies, and what comes next."""
+    made = answer.result.stops
+    ways = {"front": "forward", "rear": "rearward"}
+    rows = [
+        (str(number), f"{one.setting:g}", FIRST_SAID[one.first])
+        for number, one in enumerate(made.stops, 1)
+    ]
+    lines = [
+        made.text,
+        made.next,
+        "",
+        _left_last(("stop", "setting", "went first"), rows),
+        "",
+        f"A bigger number goes {ways[made.higher_means]}.",
+    ]
+    if made.anchor is not None:
+        lines += [
+            "The car file may say of it:",
+            "  [anchor]",
+            f"  setting = {made.anchor.setting:g}",
+            f'  first_to_let_go = "{made.anchor.first_to_let_go}"',
+        ]
+    return "\n".join(lines)
+
+
+FIRST_SAID = {
+    "front": "a front wheel",
+    "rear": "a rear wheel",
+    "together": "both ends together",
+    "none": "none locked",
+}
+
+
 def verdict(answer: Envelope[Any]) -> str:
     """The summary, then every comparison, incidents and the plan."""
     made = answer.result.verdict

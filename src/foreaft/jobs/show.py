@@ -142,8 +142,10 @@ def show(
     return envelope("show", result, said, notes, seed=request.seed, inputs=inputs), scene
 
 
-def write_show(answer: Envelope[Show], scene: Scene, folder: Path) -> list[Path]:
-    """Write the answer (JSON), the page that plays and the moving image into a folder.
+def write_show(
+    answer: Envelope[Show], scene: Scene, folder: Path, image: bool = True
+) -> list[Path]:
+    """Write the answer (JSON), the page that plays and, if wanted, the moving image into a folder.
 
     Raises
     ------
@@ -156,7 +158,7 @@ def write_show(answer: Envelope[Show], scene: Scene, folder: Path) -> list[Path]
     from foreaft.report import demonstration
 
     with filling_folder(folder) as part:
-        names = [path.name for path in demonstration.write(part, scene)]
+        names = [path.name for path in demonstration.write(part, scene, image)]
         (part / "show.json").write_text(to_json(answer), "utf-8")
     return [folder / name for name in (*names, "show.json")]
 

@@ -1,4 +1,7 @@
-"""The job ``trial``: a run sheet that can show what is asked, and a verdict from the laps."""
+"""The job ``trial``: a run sheet that can show what is asked, and a verdict from the laps.
+
+The stops that come before it are judged in :mod:`foreaft.jobs.trial_stops`.
+"""
 
 from __future__ import annotations
 
@@ -19,6 +22,8 @@ from foreaft.jobs.requests import (
     TrialRequest,
 )
 from foreaft.jobs.trial_plan import plan_lines
+from foreaft.jobs.trial_scatter import laps_for_scatter
+from foreaft.jobs.trial_stops import judge_stops
 from foreaft.learn import design as de
 from foreaft.learn import statistics as st
 from foreaft.learn import trial as tr
@@ -48,18 +53,20 @@ COUNTED_EVENTS: Final = ("front_events", tr.REAR_COLUMN)
 
 
 def trial(request: TrialRequest) -> Envelope[Trial]:
-    """Design a trial, or judge one.
+    """Design a trial, judge one, or judge the stops before it.
 
     Raises
     ------
     InputError, CannotTell
-        See :func:`design` and :func:`judge`.
+        See :func:`design`, :func:`judge` and :func:`foreaft.jobs.trial_stops.judge_stops`.
     """
+    if request.stops is not None:
+        return judge_stops(request.stops)
     if request.judge is not None:
         return judge(request.judge)
     if request.design is not None:
         return design(request.design)
-    raise TypeError("a request holds one of the two, by construction")
+    raise TypeError("a request holds one of the three, by construction")
 
 
 # ---------------------------------------------------------------- design
@@ -238,8 +245,7 @@ def _wanted(request: TrialDesignRequest, notes: Notes, others: int) -> list[_Wan
             "smallest difference of lap time asked for; two points of balance are worth 0.03 to "
             "0.10 s (common practice, no source)",
         )
-    rows = None if request.scatter_from is None else read_laps(request.scatter_from)
-    driven = None if rows is None else _driven(rows, 1)
+    driven = None if request.scatter_from is None else _scatter_laps(request.scatter_from, notes)
     rest = max(1, (len(asks) - 1) * others)
     return [
         _Wanted(
@@ -250,6 +256,13 @@ def _wanted(request: TrialDesignRequest, notes: Notes, others: int) -> list[_Wan
         )
         for i, one in enumerate(asks)
     ]
+
+
+def _scatter_laps(file: Path, notes: Notes) -> tuple[tr.Lap, ...]:
+    """Laps of a sheet, or of a debrief as JSON."""
+    if file.suffix.lower() == ".json":
+        return laps_for_scatter(file, notes)
+    return _driven(read_laps(file), 1)
 
 
 def _check_name(one: TrialEndpointAsk, names: list[str]) -> None:
@@ -285,7 +298,9 @@ def _scatter(
             key="endpoint",
             value=one.name,
             allowed="a third number, or --scatter-from with five laps in a row at one setting",
-            hint="drive six laps at one setting, or take the scatter from an earlier log",
+            hint="drive six laps at one setting, debrief the log with --out FOLDER, and give "
+            "--scatter-from FOLDER/debrief.json; a debrief knows lap_time_s, z03_time_s, "
+            "z03_distance_m and the other measures of a pass by their names",
         )
     driver, file = load_driver(request.driver)
     notes.assume(

@@ -146,8 +146,42 @@ class TrialVerdict(Answer):
     summary: list[str]
 
 
+class TrialStop(Answer):
+    """One straight stop, and which end locked first."""
+
+    setting: float
+    first: Literal["front", "rear", "together", "none"]
+
+
+class TrialAnchor(Answer):
+    """What the table ``[anchor]`` of the car file may say after the stops."""
+
+    setting: float
+    first_to_let_go: Literal["front", "rear", "together"]
+
+
+class TrialStops(Answer):
+    """Where the crossover lies: the gap that the stops leave, None where it is open.
+
+    ``forward_setting`` is the last at which a front wheel went first, ``rear_setting`` the first
+    at which a rear one did; in a contradiction they lie the other way about.
+    """
+
+    higher_means: Axle
+    stops: list[TrialStop]
+    finding: Literal[
+        "between", "at", "further_rear", "further_forward", "same_setting", "contradictory"
+    ]
+    forward_setting: float | None
+    rear_setting: float | None
+    anchor: TrialAnchor | None
+    text: str
+    next: str
+
+
 class Trial(Answer):
-    """Result of the job ``trial``: ``design`` or ``verdict``, the other is None."""
+    """Result of the job ``trial``: one of the three, the others are None."""
 
     design: TrialDesign | None
     verdict: TrialVerdict | None
+    stops: TrialStops | None = None

@@ -45,10 +45,10 @@ LENGTH, ANGLE, SPEED, RATE, SHARE = 0.01, 0.001, 0.02, 0.002, 0.002
 """What one unit of a stored channel is worth: a centimetre, a thousandth of a radian, and so on."""
 
 
-def write(folder: Path, scene: Scene) -> list[Path]:
-    """Write the page and the moving image of a scene into a folder that exists.
+def write(folder: Path, scene: Scene, image: bool = True) -> list[Path]:
+    """Write the page and, unless it is not wanted, the moving image into a folder that exists.
 
-    Nothing is written before both are made; each file comes whole.
+    Nothing is written before all is made; each file comes whole.
 
     Raises
     ------
@@ -58,7 +58,9 @@ def write(folder: Path, scene: Scene) -> list[Path]:
         If the fonts or the library for images are not installed.
     """
     shown = film(scene)
-    made = {PAGE: page(shown), IMAGE: moving_image.make(shown)}
+    made = {PAGE: page(shown)}
+    if image:
+        made[IMAGE] = moving_image.make(shown)
     return [write_file(folder / name, data) for name, data in made.items()]
 
 

@@ -93,6 +93,7 @@ def baseline_of(settings: tuple[float, ...], step: float | None) -> list[str]:
         "The crossover lies between the last setting at which a front wheel went first and the "
         "first at which a rear one did. All front: it lies further to the rear; go on by single "
         "steps if the trial does not go there anyway. The first rear lock ends the stops.",
+        "Tell what locked first at each: foreaft trial stops says where the crossover lies.",
         "Do not try a setting to the rear of the crossover at speed before the straight zones have "
         "been quiet at it.",
     ]

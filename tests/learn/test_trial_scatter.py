@@ -1,0 +1,143 @@
+"""Scatter for the design of a trial, out of a debrief of the driver's log."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import pytest
+
+from foreaft.base.errors import InputError
+from foreaft.jobs.common import Notes
+from foreaft.jobs.requests import TrialDesignRequest, TrialEndpointAsk
+from foreaft.jobs.trial import design
+from foreaft.jobs.trial_scatter import laps_for_scatter
+from foreaft.learn.trial import lap_scatter
+from foreaft.model.answers import Envelope
+from foreaft.model.answers_debrief import Debrief, DebriefPass
+
+TIMES = [104.0, 104.4, 104.1, 104.9, 104.2, 104.6]
+ZONE = [4.10, 4.16, 4.05, 4.12, 4.19, 4.08]
+
+RUN = {"run_id": "r1", "sha256": "0" * 64, "session": 1, "sessions": 1, "samples": 9}
+RUN |= {"duration_s": 700.0, "start_s": 0.0}
+CIRCUIT = {"length_m": 4300.0, "made_from": "file", "off_m": 0.1}
+CIRCUIT |= {"closure_gap_m": None, "closure_heading_rad": None}
+
+
+def successive(values: list[float]) -> float:
+    """Von Neumann and others, Ann. Math. Statist. 12, 1941: half the mean square difference."""
+    return float(np.sqrt(np.mean(np.diff(values) ** 2) / 2.0))
+
+
+def a_pass(lap: int, time_s: float, setting: float | None) -> dict[str, Any]:
+    known = {
+        "lap_id": f"L{lap}",
+        "zone_id": "z03",
+        "approach_speed_mps": 60.0,
+        "min_speed_mps": 20.0,
+        "brake_distance_m": 90.0 + lap % 2,
+        "mean_decel_mps2": 9.0,
+        "peak_decel_mps2": 11.0,
+        "setting": setting,
+        "time_s": time_s,
+    }
+    return {name: known.get(name) for name in DebriefPass.model_fields}
+
+
+def write(file: Path, settings: list[float | None], kinds: list[str] | None = None) -> Path:
+    """Write a debrief of six laps that hold nothing but times."""
+    count = len(TIMES)
+    laps = [
+        {
+            "lap_id": f"L{i}",
+            "run_id": "r1",
+            "start_s": 110.0 * i,
+            "duration_s": TIMES[i],
+            "kind": (kinds or ["full"] * count)[i],
+        }
+        for i in range(count)
+    ]
+    empty = ["runs", "channels", "done", "log_notes", "zones", "events", "cannot_tell", "work_on"]
+    result = {name: [] for name in empty} | {
+        "driver_name": "Ann",
+        "car_name": None,
+        "circuit_name": "Brackwater",
+        "run": RUN,
+        "lap_method": "counter",
+        "laps": laps,
+        "circuit": CIRCUIT,
+        "passes": [a_pass(i, ZONE[i], settings[i]) for i in range(count)],
+        "anti_lock": False,
+        "other_name": None,
+        "same_setting": None,
+    }
+    told = {
+        "schema": "foreaft.debrief/1",
+        "version": "0.1.0",
+        "model_version": 1,
+        "request_sha256": "0" * 64,
+        "seed": 1,
+        "inputs": {},
+        "assumptions": [],
+        "warnings": [],
+        "cautions": [],
+        "files": [],
+        "result": result,
+    }
+    file.write_text(json.dumps(told), "utf-8")
+    return file
+
+
+def test_the_debrief_written_here_is_one(tmp_path: Path) -> None:
+    file = write(tmp_path / "debrief.json", [54.0] * 6)
+    Envelope[Debrief].model_validate_json(file.read_bytes())
+
+
+def test_scatter_of_laps_and_of_a_zone_is_that_of_neighbouring_laps(tmp_path: Path) -> None:
+    laps = laps_for_scatter(write(tmp_path / "debrief.json", [54.0] * 6), notes := Notes())
+    assert lap_scatter(laps, "lap_time_s") == pytest.approx(successive(TIMES))
+    assert lap_scatter(laps, "z03_time_s") == pytest.approx(successive(ZONE))
+    assert lap_scatter(laps, "z03_distance_m") == pytest.approx(np.sqrt(0.5))
+    assert lap_scatter(laps, "z04_time_s") is None
+    assert notes.warnings == []
+
+
+def test_laps_that_do_not_count_and_changes_of_setting_part_the_laps(tmp_path: Path) -> None:
+    settings = [54.0, 54.0, 54.0, 53.0, 53.0, 53.0]
+    laps = laps_for_scatter(write(tmp_path / "a.json", settings), Notes())
+    both = np.concatenate([np.diff(TIMES[:3]), np.diff(TIMES[3:])])
+    assert lap_scatter(laps, "lap_time_s") == pytest.approx(np.sqrt(np.mean(both**2) / 2.0))
+    kinds = ["out", "full", "full", "full", "full", "full"]
+    laps = laps_for_scatter(write(tmp_path / "b.json", [54.0] * 6, kinds), Notes())
+    assert lap_scatter(laps, "lap_time_s") == pytest.approx(successive(TIMES[1:]))
+
+
+def test_the_design_takes_it_and_says_so(tmp_path: Path) -> None:
+    file = write(tmp_path / "debrief.json", [None] * 6)
+    ask = TrialEndpointAsk(name="z03_time_s", difference=0.05)
+    request = TrialDesignRequest(
+        settings=[56.0, 53.0], higher="front", endpoints=[ask], scatter_from=file
+    )
+    answer = design(request)
+    assert answer.result.design is not None
+    first = answer.result.design.endpoints[0]
+    assert first.scatter_sd == pytest.approx(successive(ZONE))
+    assert "scatter_setting_unknown" in {one.code for one in answer.warnings}
+
+
+@pytest.mark.parametrize("text", ["", "{}", "[1, 2]", '{"schema": "foreaft.plan/1"}'])
+def test_another_file_is_refused(text: str, tmp_path: Path) -> None:
+    file = tmp_path / "else.json"
+    file.write_text(text, "utf-8")
+    with pytest.raises(InputError) as refused:
+        laps_for_scatter(file, Notes())
+    assert refused.value.code == "not_a_debrief"
+
+
+def test_a_file_that_is_not_there_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(InputError) as refused:
+        laps_for_scatter(tmp_path / "no.json", Notes())
+    assert refused.value.code == "not_a_debrief"
