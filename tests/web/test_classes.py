@@ -5,9 +5,9 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from conftest import refused
 from starlette.testclient import TestClient
 
+from conftest import refused
 from foreaft.files.classes import class_names, load_class
 from foreaft.files.toml import parse
 from foreaft.jobs.load import anchored

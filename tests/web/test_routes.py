@@ -281,7 +281,18 @@ SAME: dict[str, tuple[str, dict[str, Any], list[str]]] = {
         {"car": CAR, **SHEET, "samples": 4},
         ["plan", *CAR_TYPED, *SHEET_TYPED, "--samples", "4"],
     ),
-    "plan of a class, wet too": (
+    "plan, dry and wet": (
+        "plan",
+        {"car": CAR, **SHEET, "samples": 0, "conditions": ["conditions/dry", "conditions/wet"]},
+        [
+            "plan",
+            *CAR_TYPED,
+            *SHEET_TYPED,
+            *("--samples", "0", "--conditions", "conditions/dry.toml"),
+            *("--conditions", "conditions/wet.toml"),
+        ],
+    ),
+    "plan of a class": (
         "plan",
         {
             "car": "gt-mid",
@@ -289,23 +300,11 @@ SAME: dict[str, tuple[str, dict[str, Any], list[str]]] = {
             "quick": QUICK,
             "samples": 0,
             "driver": "pro",
-            "conditions": ["conditions/dry", "conditions/wet"],
         },
         [
-            "plan",
-            "--car",
-            "gt-mid",
+            *("plan", "--car", "gt-mid", "--sheet", "sheets/eight-corners.csv"),
             *QUICK_TYPED,
-            "--sheet",
-            "sheets/eight-corners.csv",
-            "--samples",
-            "0",
-            "--driver",
-            "pro",
-            "--conditions",
-            "conditions/dry.toml",
-            "--conditions",
-            "conditions/wet.toml",
+            *("--samples", "0", "--driver", "pro"),
         ],
     ),
     "stop": (
@@ -375,6 +374,7 @@ SAME: dict[str, tuple[str, dict[str, Any], list[str]]] = {
         [
             "trial",
             "design",
+            "--settings",
             "54",
             "52",
             "--higher",
@@ -470,11 +470,9 @@ def test_only_references_name_things(client: TestClient, reference: str) -> None
 
 def test_a_mapping_said_while_reading_is_saved(client: TestClient, parts: Parts, log: Path) -> None:
     shutil.copy(log, parts.library.root / "logs" / "stops.csv")
-    heads = log.read_text().splitlines()
-    column = next(row.split(",")[1].strip('"') for row in heads if "," in row)
     asked = {
         "log": "logs/stops.csv",
-        "maps": [f"{column}=ignored"],
+        "maps": ["Yaw rate=ignored"],
         "save_mapping": "mappings/club-logger",
     }
     answer = client.post("/api/read", json=asked)

@@ -26,7 +26,7 @@ STOP = {"car": "cars/halden-gt", "from_kmh": 150}
 PLAN = {"car": "cars/halden-gt", "sheet": "sheets/eight-corners", "samples": 0}
 
 
-def ended(client: TestClient, work_id: str, within_s: float = 120.0) -> dict[str, Any]:
+def ended(client: TestClient, work_id: str, within_s: float = 900.0) -> dict[str, Any]:
     until = time.monotonic() + within_s
     while time.monotonic() < until:
         state: dict[str, Any] = client.get(f"/api/work/{work_id}").json()
@@ -80,6 +80,8 @@ def test_a_plan_of_a_work_is_asked_for_by_its_id(client: TestClient) -> None:
     assert (pdf.headers["content-type"], pdf.content[:5]) == ("application/pdf", b"%PDF-")
     briefing = client.post("/api/card", json=asked | {"product": "briefing", "format": "png"})
     assert briefing.content[:8] == b"\x89PNG\r\n\x1a\n"
+    [drawn] = client.post("/api/card", json=asked | {"product": "briefing"}).json()["pages"]
+    assert "<svg" in drawn
     refused(client.post("/api/card", json=asked | {"plan": "works/none"}), 400)
     text = client.get(f"/api/work/{work}/files/plan.json").text
     saved = client.put("/api/library/plans/friday", json={"text": text, "based_on": None})

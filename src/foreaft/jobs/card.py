@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import base64
 from pathlib import Path
 from typing import Final, Literal
 
@@ -12,12 +11,11 @@ from foreaft.jobs.products import first_step
 from foreaft.jobs.requests import Request
 from foreaft.model.answers import Envelope, Plan
 from foreaft.report import briefing, sticker
+from foreaft.report.typeset import to_pdf, to_png, to_svg
 
 Product = Literal["sticker", "briefing"]
 Format = Literal["svg", "pdf", "png"]
 LONGEST_DATE: Final = 30
-A5_MM: Final = (148, 210)
-"""ISO 216."""
 
 
 class CardRequest(Request):
@@ -71,17 +69,9 @@ def _sticker(request: CardRequest, told: Envelope[Plan], wet: Plan | None) -> li
 
 def _briefing(request: CardRequest, told: Envelope[Plan], wet: Plan | None) -> list[bytes]:
     data = briefing.gather(told, told.result, wet, request.units, request.date)
-    made = briefing.make_page(told.result, data, request.units)
-    if request.format == "svg":
-        return [_framed(made["briefing.png"], "The briefing as it is printed, on A5").encode()]
-    return [made[f"briefing.{request.format}"]]
-
-
-def _framed(page: bytes, title: str) -> str:
-    """A page the typesetter has drawn, at its size on paper."""
-    data = base64.b64encode(page).decode()
+    files, shown = briefing.typeset_page(told.result, data, request.units)
+    if request.format == "pdf":
+        return [to_pdf(files, shown)]
     return (
-        f'<svg xmlns="http://www.w3.org/2000/svg" width="{A5_MM[0]}mm" height="{A5_MM[1]}mm" '
-        f'viewBox="0 0 {A5_MM[0]} {A5_MM[1]}" role="img"><title>{title}</title>'
-        f'<image width="{A5_MM[0]}" height="{A5_MM[1]}" href="data:image/png;base64,{data}"/></svg>'
+        to_svg(files, shown) if request.format == "svg" else to_png(files, shown, briefing.PNG_PPI)
     )

@@ -186,7 +186,14 @@ def _matter(matter: Any) -> Data:
 
 
 def make_page(plan: Plan, data: Data, units: Units) -> dict[str, bytes]:
-    """Make the A5 page as PDF and PNG: as much about every zone as one page holds.
+    """Make the A5 page as PDF and PNG."""
+    files, shown = typeset_page(plan, data, units)
+    pdf, png = to_pdf(files, shown), to_png(files, shown, PNG_PPI)
+    return {"briefing.pdf": pdf, "briefing.png": png[0]}
+
+
+def typeset_page(plan: Plan, data: Data, units: Units) -> tuple[Files, str]:
+    """Give source and text of the A5 page: as much about every zone as one page holds.
 
     Raises
     ------
@@ -199,9 +206,7 @@ def make_page(plan: Plan, data: Data, units: Units) -> dict[str, bytes]:
         least = notes.count_to(data["notes"], notes.ENOUGH_RANK if table == "zones" else 0)
         page = _fullest(data | {"table": table}, picture, least)
         if page is not None:
-            files, shown = page
-            pdf, png = to_pdf(files, shown), to_png(files, shown, PNG_PPI)
-            return {"briefing.pdf": pdf, "briefing.png": png[0]}
+            return page
     raise ValueError("the briefing does not fit one page")
 
 

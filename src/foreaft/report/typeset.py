@@ -30,6 +30,11 @@ def to_png(files: Files, shown: str, ppi: float) -> list[bytes]:
     return _pages(files, shown, "png", ppi)
 
 
+def to_svg(files: Files, shown: str) -> list[bytes]:
+    """Typeset ``main.typ`` among the files into one SVG per page."""
+    return _pages(files, shown, "svg", None)
+
+
 def _pages(files: Files, shown: str, kind: str, ppi: float | None) -> list[bytes]:
     made = _typst().compile(
         files,
