@@ -17,7 +17,7 @@ export function Start() {
   const typed = typedNow();
   const now = typed.value;
   const load = useLoaded(now.car || null, () => usualLoad(now.car));
-  const usual = load.value.value ?? 1.6;
+  const usual = load.value.value ?? 1;
   const asking = load.value.busy && !load.value.value ? null : askingOf(now, usual);
   const answered = useAnswer(asking);
   const set = (changes: Partial<Typed>) => (typed.value = { ...typed.peek(), ...changes });
@@ -32,7 +32,7 @@ export function Start() {
     <article class="start">
       <header>
         <h1>Where should the brake balance stand?</h1>
-        <p>Four questions; the answer appears below as soon as it can.</p>
+        <p>Four questions; the answer appears as soon as it can.</p>
       </header>
       <div class="two even">
         <div class="stack">
@@ -56,7 +56,7 @@ export function Start() {
           {wrong && <Wrong problem={wrong} />}
           {!asking && <Missing typed={now} />}
           {asking && <AnswerPart from={answered} />}
-          {asking && answer && !wrong && (
+          {asking && answer && !wrong && answered.wrong.value?.code !== "cannot_tell" && (
             <Next
               typed={now}
               answer={answer}

@@ -290,6 +290,23 @@ class Library:
             raise unknown(kind, name)
         return found
 
+    def removed(self) -> list[tuple[str, str, Past]]:
+        """Kind, name and last version of all that was removed and is not there again.
+
+        Zones that went with their circuit come back with it, and are not told.
+        """
+        found = []
+        for kind in KINDS:
+            for name in self._shelf.names(kind):
+                if not is_id(kind, name) or self._is_there(kind, name):
+                    continue
+                if kind == "zones" and not self._is_there("circuits", name):
+                    continue
+                gone = next((one for one in self._shelf.all(kind, name) if one.removed), None)
+                if gone is not None:
+                    found.append((kind, name, gone))
+        return found
+
     def past_file(self, kind: str, name: str, revision: str) -> Path:
         """The file of a former version; ``InputError`` if there is none."""
         self.place(kind, name)

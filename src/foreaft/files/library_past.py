@@ -55,6 +55,11 @@ class Shelf:
                 )
         return sorted(found, key=lambda one: one.at, reverse=True)
 
+    def names(self, kind: str) -> list[str]:
+        """Names of all things of a kind that have former versions."""
+        folder = self._folder / kind
+        return sorted(one.name for one in folder.iterdir()) if folder.is_dir() else []
+
     def find(self, kind: str, name: str, revision: str) -> Past:
         """The newest version with this revision; ``InputError`` where there is none."""
         for one in self.all(kind, name):

@@ -89,6 +89,15 @@ class PastFace(Answer):
     removed: bool
 
 
+class GoneFace(Answer):
+    """A thing that was removed and can be brought back."""
+
+    kind: Kind
+    id: str
+    revision: str
+    removed_at: str
+
+
 class PastText(Answer):
     """What a former version held."""
 

@@ -15,7 +15,7 @@ from starlette.requests import ClientDisconnect
 
 from foreaft.base.errors import InputError
 from foreaft.files.library_names import safe_name
-from foreaft.web.faces import Held, Kind, Listing, PastFace, PastText, Saved
+from foreaft.web.faces import GoneFace, Held, Kind, Listing, PastFace, PastText, Saved
 from foreaft.web.learned import keep_learned
 from foreaft.web.shelves import Shelves
 
@@ -129,6 +129,11 @@ def _changing(routes: APIRouter, shelves: Shelves) -> None:
 
 
 def _past(routes: APIRouter, shelves: Shelves) -> None:
+    @routes.get("/api/library/removed")
+    def removed() -> list[GoneFace]:
+        """What was removed and can be brought back."""
+        return shelves.removed()
+
     @routes.get("/api/library/{kind}/{id}/past")
     def past(kind: Kind, id: str) -> list[PastFace]:
         """Former versions, newest first."""

@@ -13,7 +13,7 @@ from foreaft.files.library_names import unknown
 from foreaft.model.car import Car
 from foreaft.web import things
 from foreaft.web.changing import changed, refused, text_from
-from foreaft.web.faces import Damaged, Held, Item, Listing, PastFace
+from foreaft.web.faces import Damaged, GoneFace, Held, Item, Listing, PastFace
 from foreaft.web.telling import error_dict
 
 
@@ -178,6 +178,20 @@ class Shelves:
                 removed=one.removed,
             )
             for one in self.library.past(kind, name)
+        ]
+
+    def removed(self) -> list[GoneFace]:
+        """What was removed and is not there again."""
+        return [
+            GoneFace.model_validate(
+                {
+                    "kind": kind,
+                    "id": name,
+                    "revision": gone.revision,
+                    "removed_at": _when(gone.at / 1000),
+                }
+            )
+            for kind, name, gone in self.library.removed()
         ]
 
     def past_text(self, kind: str, name: str, revision: str) -> str:

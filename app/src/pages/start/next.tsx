@@ -32,7 +32,7 @@ export function Next({ typed, answer, onRearWon }: Props) {
   return (
     <section class="card stack" aria-labelledby="next-head">
       <h2 id="next-head">Next: three straight stops</h2>
-      <Stops answer={answer} onRearWon={onRearWon} />
+      <Stops answer={answer} first={typed.first} onRearWon={onRearWon} />
       <div class="row">
         <button type="button" class="go" onClick={() => (keeping.value = true)}>Keep this car and corners</button>
         <button type="button" onClick={() => void carry("/symptoms")}>It did something</button>
@@ -48,11 +48,10 @@ export function Next({ typed, answer, onRearWon }: Props) {
 }
 
 /** Forward end first, one step rearward each time, until the rear just wins. */
-function Stops({ answer, onRearWon }: { answer: Answer; onRearWon: (at: string) => void }) {
-  const { adjuster, panic_setting: forward } = answer.result;
+function Stops({ answer, first, onRearWon }: { answer: Answer; first: Typed["first"]; onRearWon: (at: string) => void }) {
+  const { adjuster } = answer.result;
   const won = useSignal("");
-  const back = adjuster.higher_means === "front" ? -adjuster.step : adjuster.step;
-  const three = [0, 1, 2].map((count) => forward + count * back).filter((one) => one >= adjuster.min && one <= adjuster.max);
+  const three = stopSettings(answer, first);
   return (
     <>
       <p>
@@ -65,6 +64,27 @@ function Stops({ answer, onRearWon }: { answer: Answer; onRearWon: (at: string) 
       </div>
     </>
   );
+}
+
+/** Three settings to begin with: from where the front still goes first, one step rearward each. */
+export function stopSettings(answer: Answer, first: Typed["first"]): number[] {
+  const { adjuster, lap_setting, anchor_setting } = answer.result;
+  const forward = adjuster.higher_means === "front" ? adjuster.step : -adjuster.step;
+  const from =
+    anchor_setting === null || first === "rear" || first === ""
+      ? lap_setting.setting + doubtSteps(answer) * forward
+      : anchor_setting + (first === "together" ? forward : 0);
+  const begin = Math.min(Math.max(from, adjuster.min), adjuster.max);
+  const three = [0, 1, 2].map((count) => begin - count * forward);
+  return three.filter((one) => one >= adjuster.min && one <= adjuster.max);
+}
+
+const DOUBT_AT_LEAST = 2;
+
+/** How many steps the number may be off, as the answer itself says. */
+function doubtSteps(answer: Answer): number {
+  const said = answer.warnings.find((one) => one.code === "class_and_anchor_only")?.text ?? "";
+  return Number(/about (\d+) step/.exec(said)?.[1] ?? DOUBT_AT_LEAST);
 }
 
 /** What is typed as the desk's own words; a car of the library that says it all needs no quick answers. */

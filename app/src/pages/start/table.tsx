@@ -165,7 +165,7 @@ function CornerRow({ at, corner, more, example, usualLoad_g, wrong, onSet, onRem
         {more && cell("depth", "where the brake is off, 0 turn-in to 1 apex", String(USUAL.depth))}
         {more && cell("hand", "seconds before it with a hand free", String(USUAL.hand))}
         <td>
-          <button type="button" class="bare" aria-label={`Remove ${name}`} onClick={onRemove}>✕</button>
+          <button type="button" class="bare" disabled={isBlank(corner)} aria-label={`Remove ${name}`} onClick={onRemove}>✕</button>
         </td>
       </tr>
       {(missing || wrong) && (
