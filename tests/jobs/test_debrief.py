@@ -19,6 +19,7 @@ from foreaft.jobs.record import record
 from foreaft.jobs.requests import DebriefRequest, RecordRequest
 from foreaft.logs.truth import Truth
 from foreaft.model.answers_debrief import Debrief
+from laps.event_block import Counts, matched
 
 DEMO = Path(str(demo_folder()))
 ON_DEMO: dict[str, Any] = {
@@ -27,9 +28,6 @@ ON_DEMO: dict[str, Any] = {
     "driver": "club",
 }
 Made = tuple[Path, Truth]
-
-APART_S = 0.35
-"""A found event is the true one if they come this close: three samples of the coarsest log."""
 
 
 def made(folder: Path, **asked: Any) -> Made:
@@ -74,56 +72,13 @@ def brake_errors(result: Debrief, truth: Truth) -> np.ndarray:
     return np.array(off)
 
 
-def matched(result: Debrief, truth: Truth, kind: str) -> tuple[int, int, int, int]:
-    """True among found, found, found among true, true.
-
-    The truth keeps the first time a lap runs wide or rotates, and no more once the car has left
-    the road; what comes later on such a lap is not held against the debrief.
-    """
-    there = [e for lap in truth.laps for e in lap.events if e.kind == kind]
-    gone = [e for lap in truth.laps for e in lap.events if e.kind in ("off_track", "spin")]
-    first = {
-        number: min(e.start_s for e in lap.events if e.kind == kind)
-        for number, lap in enumerate(truth.laps)
-        if any(e.kind == kind for e in lap.events)
-    }
-
-    def same(found: Any, true: Any) -> bool:
-        wheel = kind != "lock_up" or found.wheel == true.wheel
-        return bool(
-            wheel
-            and found.start_s - APART_S <= true.start_s + true.duration_s
-            and true.start_s - APART_S <= found.start_s + found.duration_s
-        )
-
-    def not_told(found: Any) -> bool:
-        if kind == "lock_up":
-            return False
-        lap = next(
-            (
-                n
-                for n, one in enumerate(truth.laps)
-                if 0 <= found.start_s - one.start_s < one.duration_s
-            ),
-            -1,
-        )
-        later = lap in first and found.start_s > first[lap] + 1.0
-        return later or any(
-            e.start_s - 4.0 < found.start_s < e.start_s + e.duration_s for e in gone
-        )
-
-    all_found = [
+def counts_of(result: Debrief, truth: Truth, kind: str) -> Counts:
+    """How many events of a kind are found and true; see `laps.event_block`."""
+    found = [
         e.model_copy(update={"start_s": e.start_s + clock_of(result, e.lap_id)})
         for e in result.events
-        if e.kind == kind
     ]
-    found = [e for e in all_found if any(same(e, t) for t in there) or not not_told(e)]
-    return (
-        sum(any(same(e, t) for t in there) for e in found),
-        len(found),
-        sum(any(same(e, t) for e in found) for t in there),
-        len(there),
-    )
+    return matched(found, [e for lap in truth.laps for e in lap.events], kind)
 
 
 @pytest.mark.slow
@@ -152,7 +107,7 @@ def test_without_a_brake_channel_too(tmp_path: Path) -> None:
 @pytest.mark.parametrize(("hz", "least"), [(100.0, 0.95), (25.0, 0.90)])
 def test_events_are_found_and_none_is_made_up(tmp_path: Path, hz: float, least: float) -> None:
     """Precision and recall of lock-ups and of running wide, over two drivers and settings."""
-    counts: dict[str, list[int]] = {"lock_up": [0] * 4, "wide": [0] * 4}
+    counts = {"lock_up": Counts(), "wide": Counts()}
     for number, (seed, level, setting) in enumerate(((1, "club", 53.5), (14, "club", 56.0))):
         log, truth = made(
             tmp_path / str(number),
@@ -164,15 +119,13 @@ def test_events_are_found_and_none_is_made_up(tmp_path: Path, hz: float, least: 
             table_hz=hz,
         )
         answer = debrief(DebriefRequest(logs=[log], **ON_DEMO)).result
-        for kind, so_far in counts.items():
-            counts[kind] = [
-                a + b for a, b in zip(so_far, matched(answer, truth, kind), strict=True)
-            ]
-    right, found, seen, there = (sum(one) for one in zip(*counts.values(), strict=True))
-    assert there >= 15
-    assert right / found >= least
-    assert seen / there >= least
-    assert counts["lock_up"][1] >= 10
+        for kind in counts:
+            counts[kind] += counts_of(answer, truth, kind)
+    both = counts["lock_up"] + counts["wide"]
+    assert both.there >= 15
+    assert both.precision >= least
+    assert both.recall >= least
+    assert counts["lock_up"].found >= 10
 
 
 @pytest.mark.slow
@@ -192,6 +145,14 @@ def test_the_answer_keeps_the_contract(told: Debrief) -> None:
     assert depth["z01"] == pytest.approx(0.9, abs=0.1)
     assert 1 <= len(told.work_on) <= 3
     assert all(any(ch.isdigit() for ch in work.text) for work in told.work_on)
+
+
+@pytest.mark.slow
+def test_the_driver_is_who_the_head_of_the_log_says(full: Made, told: Debrief) -> None:
+    assert '"' not in told.driver_name
+    assert told.driver_name == "club"  # the demo's driver here is the level of that name
+    named = DebriefRequest(logs=[full[0]], driver_name="Ann", **ON_DEMO)
+    assert debrief(named).result.driver_name == "Ann"
 
 
 @pytest.mark.slow

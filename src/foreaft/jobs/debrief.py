@@ -126,24 +126,32 @@ def debriefed(
     total = len(request.logs) + (request.against is not None)
     recordings: list[Recording] = []
     done: list[DoneFace] = []
+    drivers: list[str] = []
     for number, file in enumerate(request.logs):
         progress("logs", number, total)
         log = log_of(file, request)
         _check_new(file, log.recordings, recordings)
         recordings += log.recordings
+        drivers += [log.driver_name] if log.driver_name else []
         done += done_faces(log.done)
     sessions = sessions_of(recordings, ground, None, notes)
     others: list[Session] = []
+    other_driver: str | None = None
     if request.against is not None:
         progress("logs", len(request.logs), total)
-        theirs = log_of(request.against, request).recordings
+        against = log_of(request.against, request)
+        other_driver = against.driver_name
         try:
-            others = sessions_of(theirs, ground, main_of(sessions), notes)
+            others = sessions_of(against.recordings, ground, main_of(sessions), notes)
         except CannotTell as error:  # two logs are in play: say which
             where = f"{error.because}; this is of {request.against.name}"
             raise CannotTell(error.what, where, error.would_settle) from error
     progress("logs", total, total)
-    result = _Result(request, ground, plan, tuple(sessions), tuple(others), notes).debrief(done)
+    names = (next(iter(drivers), None), other_driver)
+    _tell_closure(main_of(sessions), notes)
+    result = _Result(request, ground, plan, tuple(sessions), tuple(others), names, notes).debrief(
+        done
+    )
     _tell_unbraked(ground, result, notes)
     inputs = dict(ground.inputs)
     for k, one in enumerate(sessions):
@@ -191,6 +199,22 @@ def _tell_unbraked(ground: Ground, result: Debrief, notes: Notes) -> None:
         notes.warn("zone_not_braked", f"no braking was found in {', '.join(missing)}")
 
 
+CLOSES_M: Final = 20.0
+"""A lap drawn from speed and turning that misses its start by more is bent visibly (assumption)."""
+
+
+def _tell_closure(session: Session, notes: Notes) -> None:
+    """Warn where the circuit was drawn without position and hardly closes."""
+    gap = session.closure
+    if session.drawn and gap is not None and gap.gap_m > CLOSES_M:
+        notes.warn(
+            "circuit_open",
+            f"the circuit was drawn from speed and turning, and misses its start by "
+            f"{gap.gap_m:.0f} m: its shape is rough; places along the lap hold, as they come from "
+            "the distance and the bends",
+        )
+
+
 # ---------------------------------------------------------------- what goes out
 
 
@@ -203,6 +227,8 @@ class _Result:
     plan: Plan | None
     sessions: tuple[Session, ...]
     others: tuple[Session, ...]
+    said_names: tuple[str | None, str | None]
+    """Who drove, as the heads of the logs say; of this driver and of the other."""
     notes: Notes
 
     @property
@@ -215,7 +241,7 @@ class _Result:
         zones = [self.zone(zone, rows, theirs, full) for zone in self.first.zones]
         recording = self.sessions[0].recording
         return Debrief(
-            driver_name=self.request.driver_name or title_of(Path(recording.file)),
+            driver_name=self.driver_name,
             car_name=None if self.ground.car is None else self.ground.car.name,
             circuit_name=self.ground.circuit_name,
             run=run_face(recording),
@@ -237,11 +263,19 @@ class _Result:
         )
 
     @property
+    def driver_name(self) -> str:
+        """As asked, else as the log's head says it, else the file's name."""
+        file = Path(self.sessions[0].recording.file)
+        return self.request.driver_name or self.said_names[0] or title_of(file)
+
+    @property
     def other_name(self) -> str | None:
+        """The same of the other driver; the file's name where both heads say the same."""
         if not self.others:
             return None
-        file = Path(self.others[0].recording.file)
-        return self.request.other_name or title_of(file)
+        file, said = Path(self.others[0].recording.file), self.said_names[1]
+        distinct = said if said != self.said_names[0] else None
+        return self.request.other_name or distinct or title_of(file)
 
     def lap_id(self, session: Session, lap_id: str) -> str:
         """Lap ids are those of the first session; of further ones they carry its number."""

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
@@ -16,6 +16,7 @@ from foreaft.files.circuits import read_circuit
 from foreaft.files.sheet import read_zones
 from foreaft.jobs.common import Notes, identity
 from foreaft.jobs.load import load_car, load_conditions, load_driver
+from foreaft.jobs.log_faces import in_words, listed
 from foreaft.jobs.requests import DebriefRequest
 from foreaft.jobs.situation import SPACING_M, circuit_lap, middle_share, title_of
 from foreaft.jobs.stop import arrays_of, scale_known
@@ -179,9 +180,10 @@ def sessions_of(
         except CannotTell as error:  # a way to the pits and back beside a whole run
             refused[number] = error
             continue
-        made[number] = one
+        # The main one and the first are drawn; of the others only rows and events are told.
+        made[number] = one if number in (order[0], 0) or like is None else one.light()
         like = like or one
-        _tell_delays(one, notes)
+    _tell_delays(made.values(), notes)
     left = {number: error for number, error in refused.items() if number not in made}
     if not made and left:
         raise next(iter(left.values()))
@@ -190,13 +192,23 @@ def sessions_of(
     return [made[number] for number in sorted(made)]
 
 
-def _tell_delays(one: Session, notes: Notes) -> None:
-    for name, late in one.series.delays_s.items():
-        text = (
-            f"{name} was taken {1000 * late:.0f} ms earlier than logged, to fit the accelerometers"
+def _tell_delays(sessions: Iterable[Session], notes: Notes) -> None:
+    """Say how late channels were, those that were late alike in one sentence."""
+    late: dict[str, list[float]] = {}
+    for one in sessions:
+        for name, delay in one.series.delays_s.items():
+            late.setdefault(name, []).append(1000.0 * delay)
+    together: dict[str, list[str]] = {}
+    for name, found in late.items():
+        low, high = round(min(found)), round(max(found))
+        span = f"{low} ms" if low == high else f"{low} to {high} ms"
+        together.setdefault(span, []).append(in_words(name))
+    for span, names in together.items():
+        notes.warn(
+            "channel_late",
+            f"{listed(names)} {'was' if len(names) == 1 else 'were'} taken {span} earlier than "
+            "logged, to fit the accelerometers",
         )
-        if all(text != known.text for known in notes.warnings):
-            notes.warn("channel_late", text)
 
 
 def _left_out(left: Recording, why: CannotTell, like: Session | None) -> str:

@@ -37,6 +37,9 @@ ROTATION_NOISE_RAD: Final = 0.01
 """Scatter of the rear slip drawn from sensors; measured on logs with truth, docs/theory/laps.md."""
 
 ROUND_RAD: Final = 0.5
+WIDE_REAR_RAD: Final = 0.4
+"""A car whose tail is further out does not run wide, it comes round."""
+
 WIDE_M: Final = 1.5
 PLACE_NOISE_M: Final = 0.3
 SATELLITE_NOISE_M: Final = 0.4
@@ -46,13 +49,13 @@ truth, docs/theory/laps.md."""
 ANSWER_S: Final = 1.2
 
 AFTER_S: Final = 3.0
-"""A zone's events are looked for from its brake point to so long after its lowest speed."""
+"""A pass is over so long after its lowest speed."""
 
 BEFORE_S: Final = 0.2
 COUNTER_YAW_RADPS: Final = 0.15
 COUNTER_S: Final = 0.15
 ANSWERS_LESS: Final = 0.02
-FRONT_OVER: Final = 1.0
+FRONT_OVER: Final = 0.9
 """The front has let go where a wheel slips more than so many times what its tyre peaks at."""
 
 UNUSED_FRAC: Final = 0.8
@@ -110,9 +113,9 @@ def events_of(
     """Everything that went wrong in the passes, in order of time."""
     by_id = {zone.zone_id: zone for zone in zones}
     found: list[Event] = []
-    for one in passes:
+    spans = _spans(placed, passes)
+    for one, part in zip(passes, spans, strict=True):
         zone = by_id[one.zone_id]
-        part = window(placed, one)
         if evidence.wheels is not None and not evidence.anti_lock:
             found += _lock_ups(placed, one, part, evidence.wheels, evidence.axles.rear_rad)
         found += _rotations(placed, one, part, evidence)
@@ -123,8 +126,17 @@ def events_of(
     return tuple(sorted(sure, key=lambda event: event.start_s))
 
 
+def _spans(placed: Placed, passes: Sequence[Pass]) -> list[slice]:
+    """Samples in which each pass's events are looked for: until the next one begins."""
+    parts = [window(placed, one) for one in passes]
+    starts = np.sort([part.start for part in parts])
+    ends = [*starts[1:], len(placed.s_m)] if parts else []
+    until = dict(zip(starts.tolist(), ends, strict=True))
+    return [slice(part.start, max(int(until[part.start]), part.start + 1)) for part in parts]
+
+
 def window(placed: Placed, one: Pass) -> slice:
-    """Samples in which a pass's events are looked for."""
+    """Samples of a pass: from just before its brake point to shortly after its lowest speed."""
     rate = placed.series.rate_hz
     first = max(int(one.braking.start) - round(BEFORE_S * rate), 0)
     last = min(one.braking.low + round(AFTER_S * rate), len(placed.s_m) - 1)
@@ -264,7 +276,7 @@ def _wide(placed: Placed, one: Pass, part: slice, evidence: Evidence) -> list[Ev
     outward = np.nan_to_num(evidence.outward_m[part], nan=0.0)
     rear = evidence.axles.rear_rad
     if rear is not None:
-        outward = np.where(np.abs(rear[part]) < ROUND_RAD, outward, 0.0)
+        outward = np.where(np.abs(rear[part]) < WIDE_REAR_RAD, outward, 0.0)
     back = max(1, round(ANSWER_S * series.rate_hz))
     gone = evidence.front_over[part] > FRONT_OVER
     recent = np.convolve(gone, np.ones(back))[: len(gone)] > 0.5
@@ -366,14 +378,17 @@ wider line (assumption)."""
 ON_LINE_M: Final = 0.75
 """A session whose middle offset is smaller was driven on the circuit's own line."""
 
+TURNING_MPS2: Final = 1.0
+"""Below this cornering a road has no outside."""
+
 
 def outward_of(
     placed: Placed, zones: Sequence[Zone], passes: Sequence[Pass], keeps_line: bool = False
 ) -> tuple[Floats | None, bool]:
-    """How far outside its usual line the car is in each zone. [m]
+    """How far outside its usual line the car is in each bend. [m]
 
     With position by the offset from the circuit's line where the session keeps to that, else from
-    the inner third of its own passes; without position by the path's curvature summed twice from
+    the inner third of its own laps; without position by the path's curvature summed twice from
     the brake point, against the same of the other passes.
     None without curvature, or with fewer than three passes of every zone.
 
@@ -388,33 +403,53 @@ def outward_of(
         The second says what this session shows of it.
     """
     beside = placed.offset_m
+    if beside is not None:
+        there = [beside[window(placed, one)] for one in passes]
+        off = np.concatenate(there) if there else np.zeros(0)
+        off = off[np.isfinite(off)]
+        keeps = keeps_line or (len(off) > 0 and bool(np.median(np.abs(off)) < ON_LINE_M))
+        return _beside_usual(placed, beside, keeps), keeps
     bend = path_curvature(placed.series)
-    if beside is None and bend is None:
+    if bend is None:
         return None, False
-    keeps = False
-    if beside is not None and passes:
-        there = np.concatenate([beside[window(placed, one)] for one in passes])
-        there = there[np.isfinite(there)]
-        keeps = keeps_line or (len(there) > 0 and bool(np.median(np.abs(there)) < ON_LINE_M))
     found = np.full(len(placed.s_m), np.nan)
     for zone in zones:
         own = [one for one in passes if one.zone_id == zone.zone_id]
-        values = beside if beside is not None else bend
-        if values is not None and (keeps or len(own) >= PASSES_LEAST):
-            _fill_outward(placed, zone, own, values, keeps, beside is None, found)
-    return (None if np.isnan(found).all() else found), keeps
+        if len(own) >= PASSES_LEAST:
+            _fill_outward(placed, zone, own, bend, found)
+    return (None if np.isnan(found).all() else found), False
+
+
+def _beside_usual(placed: Placed, beside: Floats, keeps: bool) -> Floats | None:
+    """How far outside its usual line the car is in every bend; nothing where it hardly turns."""
+    stations = placed.stations
+    s = placed.s_m % stations.length_m
+    kappa = np.interp(s, stations.s_m, stations.curvature_1pm, period=stations.length_m)
+    side = kappa * placed.series.speed_mps**2
+    outward = np.where(np.abs(side) < TURNING_MPS2, np.nan, -np.sign(side) * beside)
+    if keeps:
+        return outward
+    count = max(1, round(stations.length_m / GRID_M))
+    good = np.isfinite(outward) & np.isfinite(s)
+    bins = np.minimum((s[good] / stations.length_m * count).astype(int), count - 1)
+    laps = np.floor_divide(placed.s_m[good], stations.length_m)
+    table: dict[int, dict[float, float]] = {}
+    for k, lap, value in zip(bins.tolist(), laps.tolist(), outward[good].tolist(), strict=True):
+        table.setdefault(k, {})[lap] = value
+    usual = np.full(count, np.nan)
+    for k, values in table.items():
+        if len(values) >= PASSES_LEAST:
+            usual[k] = np.percentile(list(values.values()), USUAL_PERCENT)
+    if np.isnan(usual).all():
+        return None
+    outward[good] -= usual[bins]
+    return outward
 
 
 def _fill_outward(
-    placed: Placed,
-    zone: Zone,
-    own: Sequence[Pass],
-    values: Floats,
-    keeps: bool,
-    is_curvature: bool,
-    found: Floats,
+    placed: Placed, zone: Zone, own: Sequence[Pass], bend: Floats, found: Floats
 ) -> None:
-    """Fill the passes of one zone; see `outward_of`."""
+    """Fill the passes of one zone from the path's curvature alone; see `outward_of`."""
     length = placed.stations.length_m
     out = -1.0 if zone.direction == "left" else 1.0
     grid = np.arange(-300.0, 200.0, GRID_M)
@@ -424,20 +459,16 @@ def _fill_outward(
         turns = np.round((placed.s_m[one.braking.low] - zone.apex_s_m) / length)
         s = placed.s_m[part] - zone.apex_s_m - turns * length
         places.append(s)
-        good = np.isfinite(s) & np.isfinite(values[part])
+        good = np.isfinite(s) & np.isfinite(bend[part])
         if good.sum() < 5:
             rows.append(np.full(len(grid), np.nan))
             continue
         rising = np.maximum.accumulate(s[good])
-        rows.append(np.interp(grid, rising, values[part][good], left=np.nan, right=np.nan))
+        rows.append(np.interp(grid, rising, bend[part][good], left=np.nan, right=np.nan))
     table = out * np.array(rows)
-    usual = np.zeros(len(grid))
-    if is_curvature:
-        beside = np.nan_to_num(table - _per_column(table, 50.0), nan=0.0)
-        table = np.cumsum(np.cumsum(beside, axis=1), axis=1) * GRID_M**2
-        usual = _per_column(table, USUAL_PERCENT)
-    elif not keeps:
-        usual = _per_column(table, USUAL_PERCENT)
+    beside = np.nan_to_num(table - _per_column(table, 50.0), nan=0.0)
+    table = np.cumsum(np.cumsum(beside, axis=1), axis=1) * GRID_M**2
+    usual = _per_column(table, USUAL_PERCENT)
     for part, s, row in zip(parts, places, table, strict=True):
         found[part] = np.interp(s, grid, np.nan_to_num(row - usual, nan=0.0))
 

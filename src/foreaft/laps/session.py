@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
-from typing import Final
+from dataclasses import dataclass, fields, replace
+from typing import Any, Final
 
 import numpy as np
 
@@ -21,6 +21,7 @@ from foreaft.laps.slip import (
     FRONT_PEAKS,
     TRACK_M,
     WHEELBASE_M,
+    AxleSlip,
     WheelSlip,
     axle_slip,
     front_over,
@@ -80,6 +81,40 @@ class Session:
     def full(self) -> frozenset[str]:
         """Ids of the full laps."""
         return frozenset(lap.lap_id for lap in self.split.full)
+
+    def light(self) -> Session:
+        """The same without its samples but for time and place, for a session beside the main one.
+
+        A day of laps is a gigabyte of samples, of which only rows and events go into the answer.
+        """
+        gone = np.zeros(0)
+        samples: dict[str, Any] = {
+            one.name: gone
+            for one in fields(self.series)
+            if one.name not in ("time_s", "origin_deg")
+            and isinstance(getattr(self.series, one.name), np.ndarray)
+        }
+        series = replace(self.series, **samples)
+        evidence = replace(
+            self.evidence,
+            wheels=None,
+            axles=AxleSlip(None, None),
+            front_over=None,
+            use_shown=gone,
+            level=gone,
+            outward_m=None,
+            counter=None,
+        )
+        return replace(
+            self,
+            series=series,
+            placed=replace(self.placed, series=series, offset_m=None),
+            evidence=evidence,
+            decel_mps2=gone,
+            side_mps2=gone,
+            use_front=None,
+            use_rear=None,
+        )
 
 
 LEAST_WAY_M: Final = 100.0
@@ -209,21 +244,16 @@ def _onto(
         return path, split(series, path, None, None, circuit), None, None
     if lies_on(path, series, circuit):
         return path, split(series, path, gate, None, circuit), 0.0, None
-    frame = _laid_like(series, path, circuit, like) or _registered(series, path, circuit)
+    try:
+        frame = _registered(series, path, circuit)
+    except CannotTell:  # without a whole lap of its own it may lie as the other session did
+        if like is None or like.frame is None:
+            raise
+        if not lies_on(like.frame.apply(path), series, circuit):
+            raise
+        frame = like.frame
     path = frame.apply(path)
     return path, split(series, path, gate, None, circuit), frame.off_m, frame
-
-
-def _laid_like(series: Series, path: Path, circuit: Stations, like: Session | None) -> Frame | None:
-    """The frame of another session, if this one has no whole lap of its own and fits by it."""
-    if like is None or like.frame is None:
-        return None
-    try:
-        if split(series, path).whole:
-            return None
-    except CannotTell:  # not even two crossings of anything
-        pass
-    return like.frame if lies_on(like.frame.apply(path), series, circuit) else None
 
 
 def _registered(series: Series, path: Path, circuit: Stations) -> Frame:

@@ -95,4 +95,4 @@ def _usual(s: Floats, beside: Floats, good: Flags, length_m: float) -> Floats:
         here = beside[good & (which == k)]
         if len(here) >= USUAL_PASSES:
             middle[k] = np.median(here)
-    return middle[which]
+    return np.asarray(middle[which])

@@ -5,7 +5,9 @@ No cell is ever evaluated: what is no number counts as empty.
 
 from __future__ import annotations
 
+import csv
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
@@ -60,8 +62,21 @@ def read_csv(file: Path, head: bytes, size: int) -> RawLog:
         log = _wide(frame, dialect)
     if dialect.data_line > 1 + any(dialect.units):
         note = Done("lines above the table passed over", None, dialect.data_line - 1)
-        log = RawLog(log.form, log.groups, (note, *log.done), log.left_out)
+        log = replace(log, done=(note, *log.done), driver_name=_driver(head, dialect))
     return log
+
+
+_DRIVER: Final = {"driver", "driver name", "fahrer", "pilote", "pilota", "piloto", "conductor"}
+
+
+def _driver(head: bytes, dialect: Dialect) -> str | None:
+    """The driver's name from the lines above the table, if one of them has it."""
+    lines = head.decode(dialect.encoding, "replace").splitlines()[: dialect.data_line]
+    for row in csv.reader(lines, delimiter=dialect.delimiter):
+        cells = [cell.strip() for cell in row if cell.strip()]
+        if len(cells) == 2 and cells[0].rstrip(" :").lower() in _DRIVER:
+            return cells[1]
+    return None
 
 
 def too_large(file: Path, cells: float) -> InputError:

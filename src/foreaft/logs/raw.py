@@ -68,3 +68,5 @@ class RawLog:
     done: tuple[Done, ...] = ()
     left_out: tuple[tuple[str, str], ...] = ()
     """Columns that hold no numbers, each with the reason."""
+    driver_name: str | None = None
+    """Who drove, where the file says so."""

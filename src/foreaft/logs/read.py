@@ -59,6 +59,8 @@ class Log:
     recordings: tuple[Recording, ...]
     done: tuple[Done, ...]
     left_out: tuple[tuple[str, str], ...]
+    driver_name: str | None = None
+    """Who drove, where the file says so."""
 
 
 def read_log(
@@ -232,6 +234,7 @@ def _understood(
         ),
         (*raw.done, *done),
         raw.left_out,
+        raw.driver_name,
     )
     _need_speed(file, log.recordings)
     return log
