@@ -17,7 +17,6 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 BUILT = ROOT / "src" / "foreaft" / "web" / "built" / "index.html"
-AXE = ROOT / "app" / "node_modules" / "axe-core" / "axe.min.js"
 START_S = 120.0
 PATIENCE_MS = 60_000
 """The first answer may have to wait for kernels to be compiled."""
@@ -116,13 +115,3 @@ def expect() -> Any:
 
     waiting.set_options(timeout=PATIENCE_MS)
     return waiting
-
-
-def violations(page: Any) -> list[str]:
-    """What axe-core finds against WCAG 2.2 A and AA, one line each."""
-    page.evaluate(AXE.read_text("utf-8"))
-    rules = ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa"]
-    found = page.evaluate("(tags) => axe.run({runOnly: tags}).then((r) => r.violations)", rules)
-    return [
-        f"{one['id']}: {one['help']} at {node['target']}" for one in found for node in one["nodes"]
-    ]
