@@ -3,7 +3,7 @@ import type { Envelope, Of } from "../api/types";
 import { job } from "../api/call";
 import { titleOf, useKeptWork } from "../api/kept";
 import { place } from "../house/address";
-import { desk, planRequest } from "../house/desk";
+import { desk, onRoad } from "../house/desk";
 import { useLoaded } from "../house/loaded";
 import { Progress, Wrong } from "../parts/notice";
 import { showRequest, wishOf } from "./show/ask";
@@ -50,11 +50,8 @@ export function Show() {
   );
 }
 
-/** The plan of what lies on the desk: its zones, and the settings the adjuster has. */
+/** The zones of what lies on the desk with their planned settings, and the adjuster. */
 function usePlanned() {
-  const request = planRequest(0);
-  return useLoaded(JSON.stringify(request), async (signal) => {
-    const made = await job<Envelope<Of<"Plan">> | Envelope<Of<"Plan">>[]>("plan", request, signal);
-    return (Array.isArray(made) ? made[0]! : made).result;
-  });
+  const request = { ...onRoad(), conditions: desk.value.conditions };
+  return useLoaded(JSON.stringify(request), async (signal) => (await job<Envelope<Of<"Live">>>("live", request, signal)).result);
 }

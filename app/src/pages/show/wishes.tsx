@@ -6,7 +6,7 @@ import { Choices, Select, Slider } from "../../parts/field";
 import { percent, setting } from "../../words/units";
 import { SETTINGS_MOST, settingsOf, toggled, wish, type Way, type Wish } from "./ask";
 
-type Plan = Of<"Plan">;
+type Plan = Of<"Live">;
 
 const OFTEN = [
   { value: "0", label: "Once, as meant" },

@@ -1,0 +1,92 @@
+import { cleanup, fireEvent, render, screen, waitFor } from "@testing-library/preact";
+import { afterEach, beforeEach, expect, test, vi } from "vitest";
+import { items } from "../src/api/library";
+import { place, placeOf } from "../src/house/address";
+import { Card, cardRequest, printingOf } from "../src/pages/card";
+import { drawn } from "../src/pages/card/paper";
+import { reminders } from "../src/pages/card/reminders";
+import { sourceOf } from "../src/pages/card/source";
+import { fakeServer, QuietEvents } from "./fake";
+
+const ADJUSTER = { min: 50, max: 58, step: 0.5, higher_means: "front", meaning: "share", seconds_per_step_s: 0.5 };
+const zone = (name: string, setting: number) => ({ zone_id: name, name, setting });
+const plan = (zones: object[], conditions: string) => ({
+  inputs: { conditions: { id: conditions, revision: "1", file: null } },
+  warnings: [],
+  cautions: ["Closed circuit only."],
+  result: { car_name: "A", circuit_name: "B", driver_name: "C", conditions_name: conditions, adjuster: ADJUSTER, zones, lap_setting: { setting: 54 }, panic_setting: 55.5 },
+});
+const DRY = plan([zone("Weir", 54), zone("Mill", 52.5), zone("Hairpin", 54)], "dry");
+const WET = plan([zone("Weir", 51)], "wet");
+const SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 50 90" aria-labelledby="t"><title id="t">Cockpit sticker</title><desc>Base 54.</desc><text>54</text></svg>';
+
+afterEach(cleanup);
+beforeEach(() => {
+  localStorage.clear();
+  QuietEvents.all = [];
+  history.replaceState(null, "", "/card?plan=works/plan-1");
+  place.value = placeOf("/card?plan=works/plan-1");
+  items.value = [{ kind: "conditions", id: "wet", name: "Wet", revision: "1", saved_at: "", bytes: 1, note: "" }];
+});
+
+test("reminders name every change in driving order, from the one across the line on", () => {
+  expect(reminders(DRY.result as never)).toEqual([
+    "Cross the line at 54.",
+    "After Weir: 3 steps to the rear, to 52.5, before Mill.",
+    "After Mill: 3 steps to the front, to 54, before Hairpin.",
+    "If you lose count, go to 55.5.",
+  ]);
+  const one = { ...DRY.result, zones: [zone("Weir", 54), zone("Mill", 54)] };
+  expect(reminders(one as never)[0]).toBe("One setting for the whole lap: 54.");
+  const other = { ...DRY.result, adjuster: { ...ADJUSTER, higher_means: "rear" } };
+  expect(reminders(other as never)[1]).toContain("3 steps to the front, to 52.5");
+});
+
+test("the back of a card is the plan that was made with the front", () => {
+  const source = sourceOf("plan-1", [DRY, WET] as never, ["plan.json", "wet/plan.json", "wet/sticker.pdf"]);
+  expect(source.others).toEqual([{ conditions: "conditions/wet", name: "wet", reference: "works/plan-1/wet/plan.json" }]);
+  const now = printingOf({ wet: "conditions/wet", card_units: "imperial", date: " 3 May " });
+  expect(cardRequest(now, source)).toEqual({ plan: "works/plan-1", product: "sticker", units: "imperial", date: "3 May", wet: "works/plan-1/wet/plan.json" });
+  expect(cardRequest(now, sourceOf("plan-2", DRY as never, ["plan.json"]))).toBeNull();
+});
+
+test("a page keeps its words and loses ids and scripts", () => {
+  const { drawing, label } = drawn(SVG.replace("<text>", "<script>alert(1)</script><text>"));
+  expect(label).toBe("Cockpit sticker. Base 54.");
+  expect(drawing!.querySelector("script, title, [id]")).toBeNull();
+  expect(drawing!.textContent).toBe("54");
+  expect(drawn("no picture").drawing).toBeNull();
+});
+
+test("every choice redraws the page, and the wet back is planned with the dry side", async () => {
+  const state = { work_id: "plan-1", job: "plan", title: "", state: "done", files: ["plan.json"], started_at: "", what: "", done: 0, of: 0 };
+  const asked = fakeServer({
+    "GET work": [],
+    "GET work/plan-1": state,
+    "GET work/plan-1/answer": DRY,
+    "POST card": { pages: [SVG] },
+    "POST work/plan": { work_id: "plan-2" },
+  });
+  render(<Card />);
+  await screen.findByLabelText("Cockpit sticker. Base 54.");
+  fireEvent.click(screen.getByLabelText("Briefing"));
+  await waitFor(() => expect(asked.filter((one) => one.path === "card").at(-1)!.body).toMatchObject({ product: "briefing", plan: "works/plan-1" }));
+  expect(screen.getByText(/Closed circuit only/)).toBeTruthy();
+  fireEvent.change(screen.getByLabelText("For the rain"), { target: { value: "conditions/wet" } });
+  fireEvent.click(await screen.findByText("Make the plan for both"));
+  await waitFor(() => expect(asked.find((one) => one.path === "work/plan")?.body).toMatchObject({ conditions: ["conditions/dry", "conditions/wet"], samples: 64 }));
+});
+
+test("reminders are read out by the browser's own voice, and stop when told", async () => {
+  const said: string[] = [];
+  const cancel = vi.fn();
+  vi.stubGlobal("speechSynthesis", { speak: (one: { text: string }) => said.push(one.text), cancel });
+  vi.stubGlobal("SpeechSynthesisUtterance", class { constructor(readonly text: string) {} });
+  fakeServer({ "GET work": [], "GET work/plan-1": { files: [] }, "GET work/plan-1/answer": DRY, "POST card": { pages: [SVG] } });
+  render(<Card />);
+  fireEvent.click(await screen.findByText("Read out"));
+  expect(said).toEqual(reminders(DRY.result as never));
+  fireEvent.click(screen.getByText("Stop reading"));
+  expect(cancel).toHaveBeenCalled();
+  expect(await screen.findByText("Read out")).toBeTruthy();
+});

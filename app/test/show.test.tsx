@@ -1,0 +1,103 @@
+import { cleanup, fireEvent, render, screen, waitFor } from "@testing-library/preact";
+import { afterEach, beforeEach, expect, test } from "vitest";
+import { place, placeOf } from "../src/house/address";
+import { undo } from "../src/house/undo";
+import { titleOf } from "../src/api/kept";
+import { showRequest, settingsOf, toggled, wishOf } from "../src/pages/show/ask";
+import { Show } from "../src/pages/show";
+import { fakeServer, QuietEvents } from "./fake";
+
+const ADJUSTER = { min: 50, max: 58, step: 0.5, higher_means: "front", meaning: "share", seconds_per_step_s: 0.5 };
+const LIVE = {
+  result: {
+    adjuster: ADJUSTER,
+    zones: [{ zone_id: "z01", name: "Weir", setting: 54 }, { zone_id: "z02", name: "Mill", setting: 53 }],
+  },
+};
+const RUN = { front_share_frac: 0.6, zone_time_s: 5, happenings: [], often: null };
+const ANSWER = {
+  warnings: [],
+  cautions: ["For a closed circuit only."],
+  result: {
+    car_name: "A", circuit_name: "B", driver_name: "C", conditions_name: "Dry", zone_id: "z01", zone_name: "Weir",
+    adjuster: ADJUSTER, press_frac: 1, practice: [],
+    runs: [
+      { ...RUN, setting: 54, steps_from_plan: 0, kind: "clean", sentence: "Clean at 54.0." },
+      { ...RUN, setting: 51, steps_from_plan: -6, kind: "spin", sentence: "The tail comes round." },
+    ],
+  },
+};
+
+function at(address: string): void {
+  history.replaceState(null, "", address);
+  place.value = placeOf(address);
+}
+
+afterEach(cleanup);
+beforeEach(() => {
+  localStorage.clear();
+  QuietEvents.all = [];
+  at("/show?zone=z01");
+});
+
+test("the address says what is driven, and nonsense in it is the usual", () => {
+  expect(wishOf({})).toEqual({ zone: "", way: "wrong", steps: 2, settings: [], press: 1, repeat: 0 });
+  expect(wishOf({ try: "51,x,53.5", press: "1.1", repeat: "20" })).toMatchObject({ way: "chosen", settings: [51, 53.5], press: 1.1, repeat: 20 });
+  expect(wishOf({ way: "sideways", off: "none" })).toMatchObject({ way: "wrong", steps: 2 });
+});
+
+test("only what was asked for goes into the request", () => {
+  expect(showRequest(wishOf({ zone: "z01" }))).toMatchObject({ zone: "z01", circuit: "circuits/brackwater", press_frac: 1 });
+  expect(showRequest(wishOf({}))).not.toHaveProperty("zone");
+  expect(showRequest(wishOf({ way: "steps", off: "3" }))).toMatchObject({ steps: 3 });
+  expect(showRequest(wishOf({ try: "52" }))).toMatchObject({ settings: [52] });
+});
+
+test("settings are those of the adjuster, and a second press takes one out", () => {
+  expect(settingsOf(ADJUSTER as never)).toHaveLength(17);
+  expect(settingsOf({ ...ADJUSTER, min: 0.1, max: 0.3, step: 0.1 } as never)).toEqual([0.1, 0.2, 0.3]);
+  expect(toggled([53], 51)).toEqual([51, 53]);
+  expect(toggled([51, 53], 51)).toEqual([53]);
+});
+
+test("settings are picked, can be taken back, and are driven as a work", async () => {
+  const asked = fakeServer({ "POST live": LIVE, "GET work": [], "POST work/show": { work_id: "show-1" }, "GET work/show-1/answer": ANSWER });
+  render(<Show />);
+  fireEvent.click(await screen.findByLabelText("settings I pick"));
+  expect(screen.getByText("Drive it")).toHaveProperty("disabled", true);
+  fireEvent.click(await screen.findByText("51.0"));
+  expect(location.search).toContain("try=51");
+  await undo();
+  expect(location.search).not.toContain("try=51");
+  fireEvent.click(screen.getByText("51.0"));
+  fireEvent.click(screen.getByText("Drive it"));
+  await waitFor(() => expect(QuietEvents.all.some((one) => one.address.includes("show-1"))).toBe(true));
+  expect(asked.find((one) => one.path === "work/show")!.body).toMatchObject({ settings: [51], zone: "z01" });
+  QuietEvents.all.at(-1)!.say({ work_id: "show-1", job: "show", state: "done", what: "", done: 1, of: 1, files: ["show.html"] });
+  await screen.findByText("The tail comes round.");
+  const stage = document.querySelector("iframe")!;
+  expect(stage.getAttribute("sandbox")).toBe("allow-scripts");
+  expect(stage.getAttribute("src")).toBe("/api/work/show-1/files/show.html");
+  expect(screen.getByText(/6 steps to the rear/)).toBeTruthy();
+});
+
+test("the last show of this zone is there again after a reload", async () => {
+  const title = titleOf("show", showRequest(wishOf({ zone: "z01" })));
+  expect(title).toBe("Show: halden-gt, brackwater, mara-venn, z01");
+  const state = { work_id: "show-7", job: "show", title, state: "done", what: "", done: 1, of: 1, files: ["show.html"] };
+  fakeServer({ "POST live": LIVE, "GET work": [{ ...state, work_id: "show-2", title: "Show: other" }, state], "GET work/show-7/answer": ANSWER });
+  render(<Show />);
+  await waitFor(() => expect(QuietEvents.all.some((one) => one.address.includes("show-7"))).toBe(true));
+  QuietEvents.all.at(-1)!.say(state);
+  await screen.findByText("Clean at 54.0.");
+});
+
+test("stopping stops the work on the server", async () => {
+  const asked = fakeServer({ "POST live": LIVE, "GET work": [], "POST work/show": { work_id: "show-3" }, "DELETE work/show-3": {} });
+  render(<Show />);
+  fireEvent.click(await screen.findByText("Drive it"));
+  await waitFor(() => expect(QuietEvents.all.length).toBe(1));
+  QuietEvents.all[0]!.say({ work_id: "show-3", job: "show", state: "running", what: "runs", done: 1, of: 3, files: [] });
+  fireEvent.click(await screen.findByText("Stop"));
+  await waitFor(() => expect(asked.some((one) => one.method === "DELETE" && one.path === "work/show-3")).toBe(true));
+});
