@@ -96,7 +96,7 @@ def test_no_letter_of_the_printed_map_is_too_small(kind: str) -> None:
     names = [f"T{i}" for i in range(24)]
     more = {"long sheet": lambda: fixture.plan([54.0] * 24, names, outline=False)}
     plan = (PLANS | more)[kind]()
-    layouts = briefing.LAYOUTS[:1] if len(plan.zones) <= briefing.ZONES_MOST else [("grid", 86.0)]
+    layouts = briefing.LAYOUTS[:2] if len(plan.zones) <= briefing.ZONES_MOST else [("grid", 86.0)]
     for _, map_mm in layouts:
         picture = circuit_map.draw(plan, tallest=map_mm / briefing.MAP_MM_PER_PX)
         wide, tall = map(float, re.search(r'viewBox="0 0 ([\d.]+) ([\d.]+)"', picture).groups())

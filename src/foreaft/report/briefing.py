@@ -19,7 +19,7 @@ from foreaft.report.typeset import Files, to_pdf, to_png
 from foreaft.report.webfont import WEB_FAMILY, face_css
 from foreaft.report.words import Units
 
-Table = Literal["zones", "grid", "changes"]
+Table = Literal["reasons", "zones", "grid", "changes"]
 
 PNG_PPI: Final = 200.0
 COARSE_PPI: Final = 10.0
@@ -28,7 +28,11 @@ COARSE_PPI: Final = 10.0
 ZONES_MOST: Final = 14
 """More zones than this are not given a row each."""
 
+REASONS_MOST: Final = 6
+"""More zones than this have no room for their whole reasons on the page."""
+
 LAYOUTS: Final[tuple[tuple[Table, float], ...]] = (
+    ("reasons", 72.0),
     ("zones", 72.0),
     ("zones", 60.0),
     ("grid", 86.0),
@@ -201,9 +205,12 @@ def typeset_page(plan: Plan, data: Data, units: Units) -> tuple[Files, str]:
         If even the short table runs over the page: a mistake of the layout, not of the user.
     """
     data = data | _short_title(plan)
-    for table, map_mm in LAYOUTS[0 if len(plan.zones) <= ZONES_MOST else 2 :]:
+    count = len(plan.zones)
+    for table, map_mm in LAYOUTS[(count > REASONS_MOST) + 2 * (count > ZONES_MOST) :]:
         picture = circuit_map.draw(plan, units, tallest=map_mm / MAP_MM_PER_PX)
-        least = notes.count_to(data["notes"], notes.ENOUGH_RANK if table == "zones" else 0)
+        least = notes.count_to(
+            data["notes"], notes.ENOUGH_RANK if table in ("reasons", "zones") else 0
+        )
         page = _fullest(data | {"table": table}, picture, least)
         if page is not None:
             return page
