@@ -17,7 +17,7 @@ import pytest
 from foreaft.base.errors import InputError
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.files.classes import demo_folder
-from foreaft.jobs.common import Notes
+from foreaft.jobs.common import Notes, to_json
 from foreaft.jobs.load import load_car, load_conditions, load_driver
 from foreaft.jobs.plan import Work, plan, work_out
 from foreaft.jobs.requests import PlanRequest, ZoneViewRequest
@@ -213,6 +213,29 @@ def test_the_view_is_that_of_the_plan():
 def test_plan_and_lap_setting_are_shown_where_none_is_asked_for():
     seen = answer()
     assert [one.setting for one in seen.settings] == [seen.plan_setting, seen.lap_setting]
+
+
+def test_a_plan_made_before_says_what_is_planned(tmp_path):
+    """Its settings stand in the answer, however the nominal car's plan would be."""
+    request = PlanRequest(car=CAR, circuit=CIRCUIT, driver=DRIVER, samples=0)
+    made = plan(request)[0]
+    row = next(i for i, one in enumerate(made.result.zones) if one.name == "Quarry Hairpin")
+    moved = made.result.adjuster.max
+    zones = list(made.result.zones)
+    zones[row] = zones[row].model_copy(update={"setting": moved})
+    other = made.model_copy(update={"result": made.result.model_copy(update={"zones": zones})})
+    file = tmp_path / "plan.json"
+    file.write_text(to_json(other))
+    asked = ZoneViewRequest(car=CAR, circuit=CIRCUIT, driver=DRIVER, zone=zones[row].name)
+    seen = zone_view(asked.model_copy(update={"plan": file}))
+    assert seen.result.plan_setting == moved != answer().plan_setting
+    assert seen.result.settings[0].setting == moved
+    assert not [one for one in seen.warnings if one.code == "plan_of_another"]
+
+
+def test_the_first_zone_is_shown_where_none_is_named():
+    seen = zone_view(ZoneViewRequest(car=CAR, circuit=CIRCUIT, driver=DRIVER)).result
+    assert seen.zone.zone_id == seen.zones[0].zone_id
 
 
 def test_more_front_works_the_front_wheels_harder():

@@ -428,6 +428,9 @@ def _request(kind: type[Request], asked: Namespace, **more: Any) -> Any:
 
 TYPED: Final = {
     "change_cost_s": "change-cost",
+    "grip_scale": "grip",
+    "fuel_kg": "fuel",
+    "scatter_scale": "scatter",
     "yaw_accel_radps2": "yaw-accel",
     "settings": "setting",
     "press_frac": "press",

@@ -210,6 +210,7 @@ foreaft plan --car car.toml --circuit circuit.csv --conditions dry.toml --condit
         metavar="SECONDS",
         help="attention one change costs (by the driver); 0 shows what the car alone would want",
     )
+    _moved(parser)
     parser.add_argument("--samples", type=int, default=64, help="cars sampled (64; 0: nominal)")
     parser.add_argument("--seed", type=int, default=1, help="seed of the sampling (1)")
     parser.add_argument("--out", type=Path, metavar="FOLDER", help="write card and figures there")
@@ -217,6 +218,17 @@ foreaft plan --car car.toml --circuit circuit.csv --conditions dry.toml --condit
         "--units", choices=["metric", "imperial"], default="metric", help="for what is printed"
     )
     parser.add_argument("--date", help="date to print on the card")
+
+
+def _moved(parser: ArgumentParser) -> None:
+    """Numbers in place of those of the files, to see what a plan would be with them."""
+    for name, field, unit, what in (
+        ("--grip", "grip_scale", "FACTOR", "grip against dry, instead of that of the conditions"),
+        ("--fuel", "fuel_kg", "KG", "fuel aboard, instead of that of conditions and car"),
+        ("--scatter", "scatter_scale", "FACTOR", "times the scatter of the driver's braking foot"),
+        ("--boldness", "boldness", "FACTOR", "divides the price of mistakes, as in a driver file"),
+    ):
+        parser.add_argument(name, dest=field, type=float, metavar=unit, help=what)
 
 
 def _stop(commands: argparse._SubParsersAction[ArgumentParser]) -> None:

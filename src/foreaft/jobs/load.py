@@ -12,7 +12,7 @@ from foreaft.base.errors import CannotTell, InputError
 from foreaft.files import toml
 from foreaft.files.classes import class_names, load_class
 from foreaft.files.draws import read_draws
-from foreaft.jobs.requests import Quick
+from foreaft.jobs.requests import Moved, Quick
 from foreaft.model.adjuster import Adjuster
 from foreaft.model.car import Car
 from foreaft.model.conditions import Conditions
@@ -21,6 +21,9 @@ from foreaft.model.fields import build
 from foreaft.model.parts import Anchor
 
 LEVELS: Final[tuple[str, ...]] = get_args(Level)
+
+SCATTERS: Final = ("hit_sd_frac", "hold_sd_frac", "release_sd_frac")
+"""What a driver's foot scatters."""
 
 
 def load_car(wanted: Path | str, quick: Quick | None = None) -> tuple[Car, str | None]:
@@ -100,6 +103,21 @@ def load_conditions(wanted: Path | None) -> tuple[Conditions, str | None]:
     if wanted is None:
         return Conditions(), None
     return toml.read_conditions(wanted), str(wanted)
+
+
+def moved_driver(driver: Driver, asked: Moved) -> Driver:
+    """The driver with the numbers that a request moves; out of range they are refused."""
+    told = {} if asked.boldness is None else {"boldness": asked.boldness}
+    if asked.scatter_scale is not None:
+        told |= {name: getattr(driver, name) * asked.scatter_scale for name in SCATTERS}
+    return driver.replace(**told) if told else driver
+
+
+def moved_day(conditions: Conditions, asked: Moved) -> Conditions:
+    """The conditions with the numbers that a request moves; out of range they are refused."""
+    told = {"grip_scale": asked.grip_scale, "fuel_kg": asked.fuel_kg}
+    given = {name: value for name, value in told.items() if value is not None}
+    return conditions.replace(**given) if given else conditions
 
 
 def known_adjuster(car: Car) -> Adjuster:

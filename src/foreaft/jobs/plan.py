@@ -22,6 +22,8 @@ from foreaft.jobs.load import (
     load_car,
     load_conditions,
     load_driver,
+    moved_day,
+    moved_driver,
 )
 from foreaft.jobs.requests import OnRoad, PlanRequest
 from foreaft.jobs.situation import SIDE_USE, Lap, circuit_lap, outline_of, sheet_lap
@@ -94,12 +96,14 @@ def plan(
     """
     wanted: list[Path | None] = list(request.conditions) or [None]
     answers = [_plan_one(request, one, progress, cancelled) for one in wanted]
-    grips = [load_conditions(one)[0].grip_scale for one in wanted]
+    grips = [moved_day(load_conditions(one)[0], request).grip_scale for one in wanted]
     if min(grips) >= LOW_GRIP:
         return answers
     dry = [one for one, grip in zip(answers, grips, strict=True) if grip >= LOW_GRIP]
     if not dry:
-        dry = [_plan_one(request, None, progress, cancelled)]
+        usual = request.model_copy(update={"grip_scale": None})  # of a file that is dry, if any
+        files = (one for one in wanted if load_conditions(one)[0].grip_scale >= LOW_GRIP)
+        dry = [_plan_one(usual, next(files, None), progress, cancelled)]
     base = dry[0].result.lap_setting.setting
     return [
         one if grip >= LOW_GRIP else with_first_step(one, base)
@@ -138,6 +142,7 @@ def _plan_one(
     car, car_file = load_car(request.car, request.quick)
     driver, driver_file = load_driver(request.driver)
     conditions, _ = load_conditions(conditions_file)
+    driver, conditions = moved_driver(driver, request), moved_day(conditions, request)
     notes.assume_car(car)
     notes.assume_driver(driver)
     joint = joint_draws(car, car_file)

@@ -46,7 +46,21 @@ class OnRoad(Request):
         return PlanRequest(**same, samples=samples, seed=seed)
 
 
-class PlanRequest(OnRoad):
+class Moved(Request):
+    """A few numbers moved away from what the files say; None leaves them as they are.
+
+    ``grip_scale`` and ``fuel_kg`` stand in for those of the conditions, ``boldness`` for that of
+    the driver.
+    ``scatter_scale`` multiplies what the driver's foot scatters: first hit, hold and release.
+    """
+
+    grip_scale: float | None = Field(default=None, ge=0.1, le=1.5)
+    fuel_kg: float | None = Field(default=None, ge=0, le=300)
+    scatter_scale: float | None = Field(default=None, gt=0, le=10)
+    boldness: float | None = Field(default=None, ge=0.1, le=10)
+
+
+class PlanRequest(OnRoad, Moved):
     """A brake balance plan for a car on a circuit or a zone sheet."""
 
     conditions: list[Path] = []
@@ -333,7 +347,7 @@ class LearnRequest(Request):
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
 
 
-class ZoneViewRequest(OnRoad):
+class ZoneViewRequest(OnRoad, Moved):
     """One zone of the plan wheel by wheel, at the settings named.
 
     Without ``zone`` the first of the lap; without ``settings`` at the planned one and at the lap
@@ -350,18 +364,12 @@ class ZoneViewRequest(OnRoad):
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
 
 
-class LiveRequest(OnRoad):
-    """The plan of the nominal car at once, with a few numbers moved away from what the files say.
+class LiveRequest(OnRoad, Moved):
+    """The plan of the nominal car at once, while somebody moves a number.
 
-    ``grip_scale`` and ``fuel_kg`` stand in for those of the conditions, ``boldness`` and
-    ``change_cost_s`` for those of the driver.
-    ``scatter_scale`` multiplies what the driver's foot scatters: first hit, hold and release.
+    ``change_cost_s`` stands in for that of the driver.
     """
 
     conditions: Path | None = None
-    grip_scale: float | None = Field(default=None, ge=0.1, le=1.5)
-    fuel_kg: float | None = Field(default=None, ge=0, le=300)
-    scatter_scale: float | None = Field(default=None, gt=0, le=10)
-    boldness: float | None = Field(default=None, ge=0.1, le=10)
     changes: int | None = Field(default=None, ge=0, le=60)
     change_cost_s: float | None = Field(default=None, ge=0, le=10)
