@@ -10,7 +10,9 @@ import { EMPTY, lacks, readPasted, sheetOf } from "../src/pages/start/corners";
 import { stopSettings } from "../src/pages/start/next";
 import { fakeServer, Refusal } from "./fake";
 
-configure({ asyncUtilTimeout: 8000 }); // a busy machine
+// A busy machine.
+configure({ asyncUtilTimeout: 8000 });
+vi.setConfig({ testTimeout: 20_000 });
 
 // ---------------------------------------------------------------- rows from a spreadsheet
 

@@ -19,7 +19,7 @@ export function DeskLine() {
       <div class="tools">
         <button type="button" onClick={() => void undo()} disabled={!canUndo.value} title={canUndo.value ? `Undo: ${canUndo.value}` : "Nothing to undo"}>Undo</button>
         <button type="button" onClick={() => void redo()} disabled={!canRedo.value} title={canRedo.value ? `Do again: ${canRedo.value}` : "Nothing to do again"}>Redo</button>
-        <button type="button" onClick={() => (units.value = units.value === "metric" ? "imperial" : "metric")} aria-label={`Units: ${units.value}; change`}>
+        <button type="button" onClick={() => (units.value = units.value === "metric" ? "imperial" : "metric")} title="Change the units">
           {units.value === "metric" ? "km/h, m" : "mph, ft"}
         </button>
         <button type="button" onClick={turnLight} aria-label={`Light: ${lightNow.value}; change`}>{lightNow.value === "dark" ? "Dark" : "Light"}</button>

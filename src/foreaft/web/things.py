@@ -138,7 +138,8 @@ def look(kind: str, name: str, file: Path) -> Look:
         told = (plan.car_name, plan.circuit_name, plan.conditions_name)
         return Look(", ".join(told), f"for {plan.driver_name}")
     count = len(held.column if kind == "mappings" else held.rows if kind == "sheets" else held)
-    return Look(shown, f"{count} columns" if kind == "mappings" else f"{count} zones")
+    what = "column" if kind == "mappings" else "zone"
+    return Look(shown, f"{count} {what}" + ("" if count == 1 else "s"))
 
 
 def _named(kind: str, file: Path) -> str | None:

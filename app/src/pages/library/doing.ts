@@ -84,7 +84,7 @@ export async function bringBack(item: { kind: Item["kind"]; id: string; name: st
   });
 }
 
-export async function download(item: Item): Promise<void> {
+export function download(item: Item): void {
   const link = document.createElement("a");
   link.href = `/api/${path(item)}/file`;
   link.download = "";

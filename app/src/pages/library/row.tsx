@@ -20,6 +20,7 @@ type Task = "copy" | "rename" | "past" | "text" | null;
 export function Row({ item }: { item: Item & { problem?: Problem | null } }) {
   const shelf = shelfOf(item.kind);
   const task = useSignal<Task>(null);
+  const more = useSignal(false);
   const wrong = useSignal<Problem | null>(null);
   const there = shelf.open?.(item);
   const onDesk = shelf.desk && desk.value[shelf.desk] === reference(item);
@@ -40,40 +41,43 @@ export function Row({ item }: { item: Item & { problem?: Problem | null } }) {
       </div>
       <div class="row thingdo">
         {shelf.desk && (onDesk ? <span class="soft ondesk">On the desk</span> : <button type="button" onClick={() => putOnDesk(item)}>Put on the desk</button>)}
-        <details class="more">
-          <summary aria-label={`More to do with ${item.name}`}>More</summary>
-          <div class="moredo">
-            {canBeCopied(item.kind) && <button type="button" onClick={() => (task.value = "copy")}>Copy</button>}
-            {canBeCopied(item.kind) && <button type="button" onClick={() => (task.value = "rename")}>Rename</button>}
-            <button type="button" onClick={() => (task.value = "past")}>Former versions</button>
-            {item.kind !== "logs" && <button type="button" onClick={() => (task.value = "text")}>{shelf.text ? "Edit as text" : "Look at the file"}</button>}
-            <button type="button" onClick={() => void download(item)}>Download</button>
-            <button type="button" class="danger" onClick={() => void away()}>Remove</button>
-          </div>
-        </details>
+        <button type="button" class="bare" aria-expanded={more.value} aria-label={`More to do with ${item.name}`} onClick={() => (more.value = !more.value)}>More</button>
       </div>
+      {more.value && <More item={item} onTask={(one) => (task.value = one)} onRemove={() => void away()} />}
       {wrong.value && <Wrong problem={wrong.value} />}
       <Tasks item={item} task={task.value} onDone={() => (task.value = null)} editable={Boolean(shelf.text)} />
     </li>
   );
 }
 
+function More({ item, onTask, onRemove }: { item: Item; onTask: (task: Task) => void; onRemove: () => void }) {
+  return (
+    <div class="moredo" role="group" aria-label={`More to do with ${item.name}`}>
+      {canBeCopied(item.kind) && <button type="button" onClick={() => onTask("copy")}>Copy</button>}
+      {canBeCopied(item.kind) && <button type="button" onClick={() => onTask("rename")}>Rename</button>}
+      <button type="button" onClick={() => onTask("past")}>Former versions</button>
+      {item.kind !== "logs" && <button type="button" onClick={() => onTask("text")}>{shelfOf(item.kind).text ? "Edit as text" : "Look at the file"}</button>}
+      <button type="button" onClick={() => download(item)}>Download</button>
+      <button type="button" class="danger" onClick={onRemove}>Remove</button>
+    </div>
+  );
+}
+
+const TITLES: Record<NonNullable<Task>, (name: string) => string> = {
+  copy: (name) => `Copy ${name}`,
+  rename: (name) => `Rename ${name}`,
+  past: (name) => `Former versions of ${name}`,
+  text: (name) => name,
+};
+
 function Tasks({ item, task, onDone, editable }: { item: Item; task: Task; onDone: () => void; editable: boolean }) {
   return (
-    <>
-      <Dialog title={`Copy ${item.name}`} open={task === "copy"} onClose={onDone}>
-        <NameForm start={`${item.name} copy`} go="Copy" act={(name) => copy(item, name)} onDone={onDone} />
-      </Dialog>
-      <Dialog title={`Rename ${item.name}`} open={task === "rename"} onClose={onDone}>
-        <NameForm start={item.name} go="Rename" act={(name) => rename(item, name)} onDone={onDone} />
-      </Dialog>
-      <Dialog title={`Former versions of ${item.name}`} open={task === "past"} onClose={onDone}>
-        <PastVersions item={item} onDone={onDone} />
-      </Dialog>
-      <Dialog title={item.name} open={task === "text"} onClose={onDone}>
-        <TextOf item={item} editable={editable} onDone={onDone} />
-      </Dialog>
-    </>
+    <Dialog title={task ? TITLES[task](item.name) : ""} open={task !== null} onClose={onDone}>
+      {task === "copy" && <NameForm start={`${item.name} copy`} go="Copy" act={(name) => copy(item, name)} onDone={onDone} />}
+      {task === "rename" && <NameForm start={item.name} go="Rename" act={(name) => rename(item, name)} onDone={onDone} />}
+      {task === "past" && <PastVersions item={item} onDone={onDone} />}
+      {task === "text" && <TextOf item={item} editable={editable} onDone={onDone} />}
+    </Dialog>
   );
 }
 
