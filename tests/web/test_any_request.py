@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import contextlib
 from pathlib import Path
 from typing import Any
 
 import pytest
 import schemathesis
-from hypothesis import HealthCheck, settings
+from hypothesis import HealthCheck, given, settings
+from hypothesis.errors import Unsatisfiable
+from schemathesis import GenerationMode
 
 from foreaft.base.errors import Cancelled
 from foreaft.files.library import Library
@@ -19,40 +22,52 @@ STREAMS = ("/api/changes", "/api/work/{work_id}/events")
 """They end only with the work, or never."""
 
 
-@pytest.fixture(scope="module")
-def schema(tmp_path_factory: pytest.TempPathFactory) -> Any:
-    """The OpenAPI document of a server whose jobs stop at their first sign of progress."""
-    folder = tmp_path_factory.mktemp("any")
-    with pytest.MonkeyPatch.context() as patch:
-        patch.setenv("FOREAFT_DATA", str(folder / "data"))
-        patch.setattr("foreaft.web.job_routes.silent", _stopped)
-        app = make_app(Library(folder / "library"), Rules()).app
-        made = schemathesis.openapi.from_asgi("/api/openapi.json", app, base_url="http://127.0.0.1")
-        yield made.exclude(path=list(STREAMS))
-
-
-def _stopped(what: str, done: int, of: int) -> None:
-    raise Cancelled
-
-
-lazy = schemathesis.pytest.from_fixture("schema")
-
-
-@lazy.parametrize()
-@settings(
-    max_examples=12,
+EXAMPLES = settings(
+    max_examples=10,
     deadline=None,
     derandomize=True,
     database=None,
     suppress_health_check=list(HealthCheck),
 )
-def test_no_request_is_answered_by_a_mistake(case: Any) -> None:
-    headers = {"Content-Type": "application/octet-stream"} if "/logs/" in case.path else None
-    answer = case.call(headers=headers)
-    assert answer.status_code < 500 or answer.status_code == 501, answer.text
-    if answer.status_code >= 400:
-        assert answer.json()["schema"] == "foreaft.error/1"
-        assert "Traceback" not in answer.text
+
+
+def _stopped(what: str, done: int, of: int) -> None:
+    """Progress of jobs that are not to take long: they stop at its first sign."""
+    raise Cancelled
+
+
+@pytest.mark.slow
+def test_no_request_is_answered_by_a_mistake(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("FOREAFT_DATA", str(tmp_path / "data"))
+    monkeypatch.setattr("foreaft.web.job_routes.silent", _stopped)
+    rules = Rules(hosts=("testserver", "localhost"))
+    app = make_app(Library(tmp_path / "library"), rules).app
+    schema = schemathesis.openapi.from_asgi("/api/openapi.json", app)
+    statuses: set[int] = set()
+    seen = 0
+
+    def check(case: Any) -> None:
+        headers = {"Content-Type": "application/octet-stream"} if "/logs/" in case.path else None
+        answer = case.call(headers=headers)
+        statuses.add(answer.status_code)
+        assert answer.status_code < 500 or answer.status_code == 501, answer.text
+        if answer.status_code >= 400:
+            assert answer.json()["schema"] == "foreaft.error/1"
+            assert "Traceback" not in answer.text
+
+    for result in schema.get_all_operations():
+        operation = result.ok()
+        if operation.path in STREAMS:
+            continue
+        seen += 1
+        EXAMPLES(given(operation.as_strategy())(check))()
+        with contextlib.suppress(Unsatisfiable):  # where nothing is asked nothing can be wrong
+            wrong = operation.as_strategy(generation_mode=GenerationMode.NEGATIVE)
+            EXAMPLES(given(wrong)(check))()
+    assert seen > 40
+    assert {200, 400, 404, 422} <= statuses, "some requests get through, others are refused"
 
 
 def test_every_job_is_in_the_document(tmp_path: Path) -> None:

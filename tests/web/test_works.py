@@ -219,10 +219,13 @@ def test_a_state_that_cannot_be_read_hides_no_other(parts: Parts, client: TestCl
 @pytest.mark.slow
 def test_events_are_told_as_they_happen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("FOREAFT_DATA", raising=False)
-    with serving(tmp_path / "library") as address, httpx.Client(base_url=address) as http:
+    with (
+        serving(tmp_path / "library") as address,
+        httpx.Client(base_url=address, timeout=600) as http,
+    ):
         work = http.post("/api/work/plan", json=PLAN | {"samples": 8}).json()["work_id"]
         states = []
-        with http.stream("GET", f"/api/work/{work}/events", timeout=300) as events:
+        with http.stream("GET", f"/api/work/{work}/events", timeout=900) as events:
             assert events.headers["content-type"].startswith("text/event-stream")
             for line in events.iter_lines():
                 if line.startswith("data: "):
