@@ -375,6 +375,7 @@ def demo(asked: Namespace) -> int:
     print(shown.side_by_side(plans))
     print("\nCar, circuit, driver and numbers of this demo are invented.")
     _print_files(asked.out, files)
+    print("The same on pages in the browser: make app, or foreaft app where they are built.")
     return 0
 
 
