@@ -152,9 +152,9 @@ def test_the_trial_is_the_one_or_the_other(laps: Make) -> None:
     assert trial(TrialRequest(design=plain)) == design(plain)
     asked = TrialJudgeRequest(laps=laps())
     assert trial(TrialRequest(judge=asked)) == judge(asked)
-    with pytest.raises(ValueError, match="either"):
+    with pytest.raises(ValueError, match="one of design, judge and stops"):
         TrialRequest()
-    with pytest.raises(ValueError, match="either"):
+    with pytest.raises(ValueError, match="one of design, judge and stops"):
         TrialRequest(design=plain, judge=asked)
 
 

@@ -112,6 +112,11 @@ foreaft trial design --settings 56 53 --car car.toml --endpoint z03_time_s 0.03 
         help="two rates of incidents per pass to tell apart, such as 0.20 0.05",
     )
     _level(parser)
+    _day(parser)
+
+
+def _day(parser: argparse.ArgumentParser) -> None:
+    """What the day has, and what laps cost besides those that count."""
     parser.add_argument("--stints", type=int, default=3, help="stints at most (3)")
     parser.add_argument(
         "--stint-laps", type=int, default=13, help="laps of a stint, out-lap to in-lap (13)"
