@@ -164,11 +164,11 @@ def _car(request: LiveRequest, desk: Desk) -> _Known:
 
 
 def _driver(request: LiveRequest, desk: Desk) -> _Known:
-    moved = (request.scatter_scale, request.boldness, request.change_cost_s)
-    key = ("driver", str(request.driver), _content(request.driver), moved)
+    written = ("driver", str(request.driver), _content(request.driver))
+    key = (*written, request.scatter_scale, request.boldness, request.change_cost_s)
 
     def read() -> _Known:
-        driver, file = load_driver(request.driver)
+        driver, file = desk.kept(written, lambda: load_driver(request.driver))
         told = {"boldness": request.boldness, "change_cost_s": request.change_cost_s}
         if request.scatter_scale is not None:
             told |= {name: getattr(driver, name) * request.scatter_scale for name in SCATTERS}
@@ -180,10 +180,11 @@ def _driver(request: LiveRequest, desk: Desk) -> _Known:
 
 def _day(request: LiveRequest, desk: Desk) -> _Known:
     told = {"grip_scale": request.grip_scale, "fuel_kg": request.fuel_kg}
-    key = ("day", str(request.conditions), _content(request.conditions), *told.values())
+    written = ("day", str(request.conditions), _content(request.conditions))
+    key = (*written, *told.values())
 
     def read() -> _Known:
-        conditions, file = load_conditions(request.conditions)
+        conditions, file = desk.kept(written, lambda: load_conditions(request.conditions))
         conditions = _moved(conditions, told)
         return _Known(conditions, key, identity(conditions, file))
 
@@ -213,30 +214,33 @@ def _ground(
     request: LiveRequest, known: _Known, driver: Driver, conditions: Conditions, desk: Desk
 ) -> _Ground:
     car, notes = driven_by(known.thing, driver), Notes()
-    lap = _lap(request, known, car, driver, conditions, notes, desk)
-    typed = lap.arrays if request.sheet is not None else None
-    cars = gather(car, conditions, 1, 0, typed, None, [face.name for face in lap.faces])
+    drawn_from = ("draws", known.key, driver.clutch_in_on_braking)
+    draws = desk.kept(drawn_from, lambda: draw(car, 0, 0))
+    circuit, sheet, kind = request.circuit, request.sheet, request.line
+    if circuit is None or sheet is not None:  # told there what is wrong with both or neither
+        lap = the_lap(circuit, sheet, request.zones, kind, car, conditions, driver, notes)
+    else:
+        lap = _circuit_lap(circuit, request, car, driver, conditions, draws, notes, desk)
+    typed = lap.arrays if sheet is not None else None
+    cars = gather(car, conditions, 0, 0, typed, names=[f.name for f in lap.faces], draws=draws)
     warn_of_cars(cars, car, notes)
     return _Ground(lap, cars, limits(cars.arrays, lap.arrays, SIDE_USE), notes.warnings)
 
 
-def _lap(
+def _circuit_lap(
+    circuit: Path,
     request: LiveRequest,
-    known: _Known,
     car: Car,
     driver: Driver,
     conditions: Conditions,
+    draws: dict[str, Floats],
     notes: Notes,
     desk: Desk,
 ) -> Lap:
-    circuit, sheet, kind = request.circuit, request.sheet, request.line
-    if circuit is None or sheet is not None:  # told there what is wrong with both or neither
-        return the_lap(circuit, sheet, request.zones, kind, car, conditions, driver, notes)
     line = desk.kept(
-        ("line", str(circuit), _content(circuit), kind), lambda: circuit_line(circuit, kind)
+        ("line", str(circuit), _content(circuit), request.line),
+        lambda: circuit_line(circuit, request.line),
     )
-    drawn_from = ("draws", known.key, driver.clutch_in_on_braking)
-    draws = desk.kept(drawn_from, lambda: draw(car, 0, 0))
     return lap_on(line, car, nominal(car, conditions, draws), driver, notes, request.zones)
 
 

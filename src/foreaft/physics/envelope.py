@@ -107,7 +107,10 @@ def _find_zero(
     ceiling: float,
     near: float,
 ) -> float:
-    """Return the pedal effort at which a margin that is ``at_zero`` without pedal reaches zero."""
+    """Return the pedal effort at which a margin that is ``at_zero`` without pedal reaches zero.
+
+    ``out`` is a trim row of this station and speed.
+    """
     if at_zero <= 0.0:
         return 0.0
     low, f_low, high, f_high = 0.0, at_zero, -1.0, 0.0  # in the square of the pedal
@@ -116,7 +119,7 @@ def _find_zero(
     side = 0
     for _ in range(MAX_STEPS):
         x = min(x, top)
-        tr.trim(car, table, share, np.sqrt(x), road, out)
+        tr.trim_again(car, table, share, np.sqrt(x), road, out)
         f = _value(out, place)
         if abs(f) < near:
             end, f_end = (high, f_high) if high > 0.0 else (low, f_low)
@@ -165,7 +168,7 @@ def _spent_while_rolling(
         if reach > 1.0:
             if top >= min(found[FRONT], found[REAR]):
                 break
-            tr.trim(car, table, share, top, road, out)
+            tr.trim_again(car, table, share, top, road, out)
         margins = (out[tr.FRONT_MARGIN], out[tr.REAR_MARGIN])
         for axle in range(2):
             if margins[axle] < -ROUGH and found[axle] > top:

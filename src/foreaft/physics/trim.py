@@ -78,7 +78,8 @@ LOAD: Final = 11  # four places
 WHEEL_FORCE: Final = 15  # four places
 DRAG: Final = 19
 LOST: Final = 20  # braking force lost to sliding wheels
-TRIM_SIZE: Final = 21
+AT_STATION: Final = 21  # ten places, see :func:`at_station`
+TRIM_SIZE: Final = 31
 
 
 @lean_kernel
@@ -330,12 +331,35 @@ def trim(car: Floats, table: Floats, share: float, pedal: float, road: Floats, o
         four wheels [-], axle forces at the road and side forces required [N], wheel loads [N],
         wheel braking forces [N], drag [N].
     """
-    grip, kappa = road[GRIP], road[CURVATURE]
+    at_station(car, road, out)
+    trim_again(car, table, share, pedal, road, out)
+
+
+@lean_kernel
+def at_station(car: Floats, road: Floats, out: Floats) -> None:
+    """Keep in a trim row what no pedal changes: forces from outside, engine, masses that turn."""
     normal, side, drag, downforce, slope = outside_forces(car, road)
     engine, driveline = engine_braking(car, max(road[SPEED], road[GEAR_FLOOR]))
-    brake_front, brake_rear = brake_forces(car, share, pedal)
     spin_front, spin_rear = wheel_masses(car)
-    inertia = car[at.MASS] + spin_front + spin_rear + driveline
+    out[AT_STATION], out[AT_STATION + 1], out[AT_STATION + 2] = normal, side, drag
+    out[AT_STATION + 3], out[AT_STATION + 4] = downforce, slope
+    out[AT_STATION + 5], out[AT_STATION + 6] = engine, driveline
+    out[AT_STATION + 7], out[AT_STATION + 8] = spin_front, spin_rear
+    out[AT_STATION + 9] = car[at.MASS] + spin_front + spin_rear + driveline
+
+
+@lean_kernel
+def trim_again(
+    car: Floats, table: Floats, share: float, pedal: float, road: Floats, out: Floats
+) -> None:
+    """Fill ``out`` as :func:`trim`, which was asked before at this station and this speed."""
+    grip, kappa = road[GRIP], road[CURVATURE]
+    normal, side, drag = out[AT_STATION], out[AT_STATION + 1], out[AT_STATION + 2]
+    downforce, slope = out[AT_STATION + 3], out[AT_STATION + 4]
+    engine, driveline = out[AT_STATION + 5], out[AT_STATION + 6]
+    spin_front, spin_rear = out[AT_STATION + 7], out[AT_STATION + 8]
+    inertia = out[AT_STATION + 9]
+    brake_front, brake_rear = brake_forces(car, share, pedal)
     part = car[at.DRIVE_FRONT]
     free = (brake_front + brake_rear + engine + drag + slope) / inertia
     decel = free  # from the rolling side: past its peak a wheel has two states

@@ -133,8 +133,10 @@ def _sample(road: ZoneRoad, values: Floats, s: Floats) -> Floats:
     stations = road.stations
     place = road.apex_s_m - s
     if stations.closed:
-        length = stations.length_m
-        return np.interp(place % length, stations.s_m, values, period=length)
+        length, at = stations.length_m, stations.s_m
+        round_s = np.concatenate([at[-1:] - length, at, at[:1] + length])
+        round_values = np.concatenate([values[-1:], values, values[:1]])
+        return np.interp(place % length, round_s, round_values)
     return np.interp(place, stations.s_m, values)
 
 

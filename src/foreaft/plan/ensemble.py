@@ -7,7 +7,6 @@ named, and is balanced in mid-corner as he said; how many were kept is part of t
 
 from __future__ import annotations
 
-from collections import deque
 from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
@@ -63,8 +62,11 @@ def gather(
     zones: ZoneArrays | None,
     joint: Mapping[str, Floats] | None = None,
     names: Sequence[str] = (),
+    draws: dict[str, Floats] | None = None,
 ) -> Cars:
     """Return the nominal car and up to ``samples`` sampled cars that fit.
+
+    ``draws`` are those of the seed where somebody has drawn them before.
 
     Raises
     ------
@@ -72,7 +74,7 @@ def gather(
         If almost no car of the stated ranges fits what the driver has told.
     """
     wanted = samples * CANDIDATES_PER_SAMPLE if samples else 0
-    draws = draw(car, seed, wanted, joint)
+    draws = draw(car, seed, wanted, joint) if draws is None else draws
     arrays = vectors(car, draws, conditions)
     crossover = straight_crossover(arrays.vector, arrays.table, CROSSOVER_SPEED_MPS)
     unknown = car.adjuster is not None and car.adjuster.needs_anchor
@@ -250,10 +252,18 @@ def _zone(
 
 
 def _share_out(one: Callable[[int], None], count: int) -> None:
-    """Do a piece of work for each number below ``count`` on all threads."""
-    one(0)  # alone, so that a first compilation happens once
+    """Do a piece of work for each number below ``count``, this thread and others taking turns."""
+    left = iter(range(count))
+
+    def work() -> None:
+        for i in left:
+            one(i)
+
     with ThreadPoolExecutor(THREADS) as pool:
-        deque(pool.map(one, range(1, count)), maxlen=0)  # an error of a thread is raised here
+        others = [pool.submit(work) for _ in range(THREADS - 1)]
+        work()
+    for other in others:
+        other.result()
 
 
 def fields(
