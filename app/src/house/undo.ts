@@ -38,7 +38,15 @@ export function redo(): Promise<void> {
 
 type List = typeof done;
 
-async function move(from: List, to: List, way: "undo" | "redo", word: string): Promise<void> {
+let line: Promise<void> = Promise.resolve();
+
+/** One after the other: a second press while the first is under way means the step before it. */
+function move(from: List, to: List, way: "undo" | "redo", word: string): Promise<void> {
+  line = line.then(() => moveOne(from, to, way, word));
+  return line;
+}
+
+async function moveOne(from: List, to: List, way: "undo" | "redo", word: string): Promise<void> {
   const last = from.value.at(-1);
   if (!last) return;
   try {

@@ -68,12 +68,12 @@ export async function textOfPast(item: { kind: string; id: string }, revision: s
 }
 
 /** Bring a former version back; what is there now becomes a former version itself. */
-export async function bringBack(item: { kind: Item["kind"]; id: string; name: string; revision: string | null }, old: Past): Promise<void> {
+export async function bringBack(item: { kind: Item["kind"]; id: string; name: string; revision: string | null }, old: string): Promise<void> {
   let now: Item | undefined;
   await step({
     label: `${item.name} as it was`,
     redo: async () => {
-      now = (await ask<{ item: Item }>("POST", `${path(item)}/restore`, { revision: old.revision, based_on: item.revision })).item;
+      now = (await ask<{ item: Item }>("POST", `${path(item)}/restore`, { revision: old, based_on: item.revision })).item;
       await refresh();
     },
     undo: async () => {

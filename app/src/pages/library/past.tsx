@@ -11,8 +11,7 @@ interface Whose {
   kind: Item["kind"];
   id: string;
   name: string;
-  /** Null where it has been removed. */
-  revision: string | null;
+  revision: string;
 }
 
 export function PastVersions({ item, onDone }: { item: Whose; onDone: () => void }) {
@@ -33,7 +32,7 @@ export function PastVersions({ item, onDone }: { item: Whose; onDone: () => void
               {item.kind !== "logs" && (
                 <button type="button" onClick={() => attempt(async () => { seen.value = { revision: one.revision, text: await textOfPast(item, one.revision) }; })}>Look</button>
               )}
-              <button type="button" onClick={() => attempt(async () => { await bringBack(item, one); onDone(); })}>Bring back</button>
+              <button type="button" onClick={() => attempt(async () => { await bringBack(item, one.revision); onDone(); })}>Bring back</button>
             </span>
           </li>
         ))}
