@@ -25,6 +25,7 @@ export function PlanPage() {
   const wanted = key.value;
   const stairs = useComputed(() => shown(rested.now?.answer ?? null, live.now.value, first.value.value, wanted));
   const plan = rested.now?.answer ?? first.value.value?.answer ?? null;
+  const fits = rested.now !== null || first.value.value?.key === wanted; // not of other sliders
   const wrong = live.wrong.value ?? first.value.wrong ?? rested.wrong;
   const now = shown(rested.now?.answer ?? null, live.now.value, first.value.value, wanted) ?? stairs.value;
   const look = now && looked.value && now.zones[looked.value.zone] && now.settings[looked.value.index] !== undefined ? looked.value : null;
@@ -34,8 +35,8 @@ export function PlanPage() {
       <div class="stack plan">
         {wrong && <Wrong problem={wrong} />}
         {now ? (
-          <div class="two">
-            <div class="stack">
+          <div class="parts">
+            <div class="stack main">
               <Answer stairs={now} plan={plan?.result ?? null} rested={rested.now !== null} />
               <section class="card" aria-label="Staircase">
                 <Staircase
@@ -48,9 +49,8 @@ export function PlanPage() {
                 />
               </section>
               {look && <CellPanel stairs={now} place={look} plan={rested.now?.answer.result ?? null} onClose={() => (looked.value = null)} />}
-              {plan && <Reasons stairs={now} plan={plan.result} near={near} />}
             </div>
-            <div class="stack">
+            <div class="stack side">
               <Controls stairs={now} />
               <Rest rested={rested} stairs={now} live={live.now.value?.stairs ?? null} />
               {plan?.result.outline && (
@@ -67,12 +67,13 @@ export function PlanPage() {
                 </section>
               )}
             </div>
+            {plan && <Reasons stairs={now} plan={plan.result} near={near} />}
           </div>
         ) : (
           !wrong && <p class="soft" role="status">Reckoning the plan of {desk.value.car.replace("cars/", "")} …</p>
         )}
-        {plan && <Warnings warnings={plan.warnings} />}
-        {plan && <Doubt plan={plan.result} stairs={now} />}
+        {plan && fits && <Warnings warnings={plan.warnings} />}
+        {plan && fits && <Doubt plan={plan.result} stairs={now} />}
       </div>
     </>
   );

@@ -14,9 +14,12 @@ interface Props {
 
 export function Reasons({ stairs, plan, near }: Props) {
   const moves = changesBefore(stairs);
+  const settingOf = (id: string) => plan.zones.find((one) => one.zone_id === id)?.setting;
+  const old = stairs.zones.some((zone) => settingOf(zone.id) !== zone.setting);
   return (
-    <section aria-labelledby="reasons-head">
+    <section class="why" aria-labelledby="reasons-head">
       <h2 id="reasons-head">Zone by zone</h2>
+      {old && <p class="soft">Reasons for what was moved follow when the sliders rest.</p>}
       <ol class="reasons">
         {stairs.zones.map((zone, i) => {
           const planned = plan.zones.find((one) => one.zone_id === zone.id);
@@ -32,7 +35,7 @@ export function Reasons({ stairs, plan, near }: Props) {
               <div>
                 <Link path={`/zone/${zone.id}`} more={{ settings: "" }}>{zone.name}</Link>
                 {planned && <span class="soft"> {speed(planned.approach_speed_mps)} to {speed(planned.apex_speed_mps)}</span>}
-                {planned && <Why zone={planned} fits={planned.setting === zone.setting} />}
+                {planned?.setting === zone.setting && <Why zone={planned} />}
               </div>
             </li>
           );
@@ -54,8 +57,7 @@ function Change({ steps }: { steps: number }) {
 }
 
 /** The first sentence in sight, the rest behind it. */
-function Why({ zone, fits }: { zone: Of<"ZonePlan">; fits: boolean }) {
-  if (!fits) return <p class="soft">Reasons follow when the sliders rest.</p>;
+function Why({ zone }: { zone: Of<"ZonePlan"> }) {
   const [first, ...others] = sentences(zone.reason);
   const sure = zone.setting_sure_frac;
   return (
@@ -63,7 +65,7 @@ function Why({ zone, fits }: { zone: Of<"ZonePlan">; fits: boolean }) {
       <p>{first}</p>
       {(others.length > 0 || sure !== null) && (
         <details>
-          <summary>More on this</summary>
+          <summary class="small">More on this</summary>
           {others.length > 0 && <p>{others.join(" ")}</p>}
           {sure !== null && <p class="soft">In {percent(sure)} of the cars the file allows this setting, to the step, is the plan’s.</p>}
         </details>
