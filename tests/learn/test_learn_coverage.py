@@ -1,5 +1,6 @@
-"""How often the intervals of learn hold a truth they did not know: a part of the whole check.
+"""How often the intervals of learn hold a truth they did not know.
 
+This is a part of it: 28 cars of the 400 that docs/theory/learn.md has the figures of.
 The whole: python tests/learn/learn_coverage.py --count 400
 """
 

@@ -36,7 +36,8 @@ def learn(answer: Envelope[Learn], every: bool) -> str:
             lines += ["", f"{WORDS[verdict].capitalize()}: {', '.join(names)}."]
     lines += _reasons(told)
     for log in result.logs:
-        late = "" if log.brake_delay_s is None else f", brake leads by {log.brake_delay_s:.3f} s"
+        lead = log.brake_delay_s
+        late = "" if lead is None or lead < 0.0 else f", brake leads by {lead:.3f} s"
         lines.append(
             f"{log.file}: {log.brakings_used} of {log.brakings} brakings used"
             f"{f', {log.plateaus} up to where a wheel let go' if log.plateaus else ''}{late}."

@@ -16,7 +16,6 @@ from foreaft.files.sheet import slug
 from foreaft.jobs.common import Cancelled, Notes, Progress, envelope, identity, never, silent
 from foreaft.jobs.load import joint_draws, load_car, load_conditions
 from foreaft.jobs.requests import LearnRequest
-from foreaft.laps.brakings import brakings
 from foreaft.laps.series import Series, series_of
 from foreaft.laps.session import look_at
 from foreaft.learn import car as lc
@@ -39,8 +38,14 @@ from foreaft.model.answers_learn import (
 )
 from foreaft.model.car import Car
 
+Levels = list[tuple[Hashable, float]]
+
 CAR_FILE: Final = "car.toml"
 DRAWS_FILE: Final = "draws.csv"
+
+LATE_S: Final = 0.1
+"""A channel of the brake so much later than the deceleration is told of: lift-off comes first by
+less."""
 
 SCATTER_RANGE: Final = (0.02, 0.20)
 DEPTH_RANGE: Final = (0.0, 1.0)
@@ -82,19 +87,22 @@ def learn(
     what = lc.known(car, conditions, joint_draws(car, car_file), request.seed)
     found = lc.fitted(seen, what, request.seed, _turns_logged(sessions))
     columns = lc.columns_of(seen, what, found)
-    judged = [judge(one) for one in columns]
+    judged = [judge(one, seen.firm) for one in columns]
     progress("fit", 1, 1)
     where = settle.situation_of(seen)
+    ratio = lc.ratio_of(seen, what) if where.wheels else None
+    shown = None if ratio is None else cr.crossover(seen, ratio)
+    place = None if shown is None else lc.crossover_of(what, found, shown)
     told = [one for one, own in zip(columns, judged, strict=True) if own.verdict in lc.MOVED]
     names = [_name(one.key, one.setting) for one in told]
-    files = None if folder is None else _write(folder, what, found, judged, sessions)
+    files = None if folder is None else _write(folder, what, found, judged, place, sessions)
     inputs = {
         "car": identity(car, car_file),
         "conditions": identity(conditions, conditions_file),
     } | _inputs(sessions)
     result = Learn(
         car_name=car.name,
-        crossover=_crossover(seen, what, where),
+        crossover=_crossover(seen, place, where, ratio is not None),
         parameters=[
             *(_parameter(one, where) for one in judged),
             *_driver(sessions, notes),
@@ -192,6 +200,12 @@ def _warn(car: Car, seen: Observed, sessions: Sequence[_Session], notes: Notes) 
                 f"{one.recording.file}: no channel of the brake; brakings are found by their "
                 "deceleration",
             )
+        if one.seen.delay_s is not None and one.seen.delay_s < -LATE_S:
+            notes.warn(
+                "brake_late",
+                f"{one.recording.file}: the channel of the brake comes {-one.seen.delay_s:.1f} s "
+                "after the deceleration; it was written late, or is no pressure",
+            )
     for key, value, unit, why in (
         ("learn.road_grade", 0.0, "", "the road is level where the car braked"),
         ("learn.wheel_speed_scale_sd", 0.008, "", "of each wheel sensor"),
@@ -243,9 +257,9 @@ def _parameter(one: Judged, where: settle.Situation) -> LearnParameter:
     )
 
 
-def _crossover(seen: Observed, what: lc.Known, where: settle.Situation) -> LearnCrossover:
-    ratio = lc.ratio_of(seen, what) if where.wheels else None
-    found = None if ratio is None else cr.crossover(seen, ratio)
+def _crossover(
+    seen: Observed, found: cr.Crossover | None, where: settle.Situation, free: bool
+) -> LearnCrossover:
     if found is not None:
         return LearnCrossover(
             setting=found.setting,
@@ -268,7 +282,7 @@ def _crossover(seen: Observed, what: lc.Known, where: settle.Situation) -> Learn
         speed_mps=None,
         brakings=seen.firm,
         inside=False,
-        because=_no_crossover(where, ratio is not None),
+        because=_no_crossover(where, free),
         would_settle=settle.next_test(where) or settle.STOPS,
     )
 
@@ -312,8 +326,8 @@ def _log(one: _Session) -> LearnLog:
 
 def _driver(sessions: Sequence[_Session], notes: Notes) -> list[LearnParameter]:
     """Scatter of the pedal and depth, from brakings that repeat."""
-    levels: list[tuple[Hashable, float]] = []
-    depths: list[float] = []
+    levels: Levels = []
+    depths: Levels = []
     for one in sessions:
         alike, deep = _repeats(one)
         levels += alike
@@ -323,7 +337,7 @@ def _driver(sessions: Sequence[_Session], notes: Notes) -> list[LearnParameter]:
     return [
         _of_driver(
             "driver.pedal_scatter_frac",
-            foot.scatter([(name, level) for name, level in levels if level > 0.0]),
+            foot.scatter(levels),
             SCATTER_RANGE,
             "brakings of one zone, or stops at one setting, meant to be alike",
             "six or more brakings meant to be alike, with a channel of the brake",
@@ -338,25 +352,24 @@ def _driver(sessions: Sequence[_Session], notes: Notes) -> list[LearnParameter]:
     ]
 
 
-def _repeats(one: _Session) -> tuple[list[tuple[Hashable, float]], list[float]]:
-    """Levels of held pedals by what they have in common, and depths where there are laps."""
+def _repeats(one: _Session) -> tuple[Levels, Levels]:
+    """Levels of held pedals by what they have in common, and depths by zone where there are."""
     series = one.series
     try:
         session = look_at(one.recording)
     except ForeaftError:
-        found: list[tuple[Hashable, float]] = []
-        for braking in brakings(series):
-            level = foot.held(series, braking)
-            setting = None if series.setting is None else float(series.setting[int(braking.start)])
-            if level is not None:
-                found.append((("stop", setting), level))
-        return found, []
-    levels: list[tuple[Hashable, float]] = []
+        stops = foot.alike(foot.stops(series))
+        return [((one.recording.run_id, name), level) for name, level in stops], []
+    levels: Levels = []
     for passed in session.passes:
         level = foot.held(series, passed.braking)
-        if level is not None and passed.lap_id in session.full:
+        if level is not None and level > 0.0 and passed.lap_id in session.full:
             levels.append(((one.recording.run_id, passed.zone_id), level))
-    depths = [row.depth_frac for row in session.rows if row.lap_id in session.full]
+    depths: Levels = [
+        ((one.recording.run_id, row.zone_id), row.depth_frac)
+        for row in session.rows
+        if row.lap_id in session.full
+    ]
     return levels, depths
 
 
@@ -392,10 +405,11 @@ def _write(
     what: lc.Known,
     found: Fit,
     judged: Sequence[Judged],
+    place: cr.Crossover | None,
     sessions: Sequence[_Session],
 ) -> tuple[Path, Path]:
     runs = ", ".join(one.recording.run_id for one in sessions[:4])
-    made = lc.written(what, found, judged, DRAWS_FILE, f"learned from {runs}")
+    made = lc.written(what, found, judged, place, DRAWS_FILE, f"learned from {runs}")
     write_folder(folder, {CAR_FILE: toml.dump(made.car), DRAWS_FILE: _table(made.draws)})
     return folder / CAR_FILE, folder / DRAWS_FILE
 

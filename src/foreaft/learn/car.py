@@ -17,7 +17,7 @@ from foreaft.base.errors import InputError
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.laps.series import Floats
 from foreaft.learn import straight as st
-from foreaft.learn.crossover import Ratio, free_ratio
+from foreaft.learn.crossover import LEVEL, Crossover, Ratio, free_ratio
 from foreaft.learn.fit import PRIOR_DRAWS, Fit, Prior, extras_of, fit
 from foreaft.learn.observe import Observed
 from foreaft.learn.verdict import Column, Judged
@@ -26,10 +26,19 @@ from foreaft.model.conditions import Conditions
 from foreaft.model.convert import brake_gain
 from foreaft.model.fields import Quantity, build, catalogue, plain
 from foreaft.physics import layout as at
+from foreaft.physics.motion import crossover_share
 
 STREAM: Final = 23
 """Keeps the prior's draws apart from those of a plan with the same seed."""
 
+
+LOCK_DRAWS: Final = 60
+LOCK_SPEED_MPS: Final = 30.0
+"""Drivers squeeze to the first lock from 120 km/h."""
+
+CROSSOVER_DRAWS: Final = 500
+CROSSOVER_SHARES: Final = 91
+"""Front shares at which a drawn car's slips are compared."""
 
 PRESSURE_SCALE_SD: Final = 0.008
 """A pressure sensor's scale, and how far a steady pressure tells the torque (assumption)."""
@@ -147,6 +156,59 @@ def fitted(seen: Observed, what: Known, seed: int, radius_known: bool = True) ->
 # ---------------------------------------------------------------- what follows from the fit
 
 
+def crossover_of(what: Known, found: Fit, shown: Crossover) -> Crossover:
+    """The crossover of the cars that agree with the log, at the moment the log shows it for.
+
+    ``shown`` is what the slips alone say, drawn straight through settings, speeds and
+    decelerations; the cars know how slip bends between them.
+    Where the two do not overlap the cars are wrong about something, and the slips alone stand.
+    """
+    rows = found.draws[:CROSSOVER_DRAWS]
+    vector, table, settings, shares = what.build(what.columns(rows))
+    stiffer = rows[:, found.at("front_stiffness_ratio")]
+    places = np.array(
+        [
+            _crossing(vector[i], table[i], (settings, shares[i]), stiffer[i], shown)
+            for i in range(len(rows))
+        ]
+    )
+    places = places[np.isfinite(places)]
+    if len(places) < 0.9 * len(rows):
+        return shown
+    tail = 50.0 * (1.0 - LEVEL)
+    low, middle, high = (float(x) for x in np.percentile(places, [tail, 50.0, 100.0 - tail]))
+    if low > shown.high or high < shown.low:
+        return shown
+    driven = shown.driven
+    return replace(
+        shown, setting=middle, low=low, high=high, inside=driven[0] <= middle <= driven[1]
+    )
+
+
+def _crossing(
+    car: Floats,
+    table: Floats,
+    adjuster: tuple[Floats, Floats],
+    stiffer: float,
+    when: Crossover,
+) -> float:
+    """Setting at which both axles of one car slip alike, drawn on past its adjuster; or NaN."""
+    settings, shares = adjuster
+    slope, level = np.polyfit(settings, shares, 1)
+    share = np.linspace(0.05, 0.95, CROSSOVER_SHARES)
+    same = np.ones(len(share))
+    moments = st.Moments(when.speed_mps * same, when.decel_mps2 * same, same > 0.0, share)
+    front, rear = st.slips(table, st.acting(car, moments), stiffer)
+    apart = front - rear  # rises with the front share
+    if slope == 0.0 or not apart[0] < 0.0 < apart[-1]:
+        return float("nan")
+    even = float(np.interp(0.0, apart, share))
+    if not shares.min() <= even <= shares.max():
+        return float((even - level) / slope)
+    order = np.argsort(shares)
+    return float(np.interp(even, shares[order], settings[order]))
+
+
 def columns_of(seen: Observed, what: Known, found: Fit) -> list[Column]:
     """Every number with its draws before and after: share, gains, h / L, then the car's own."""
     before, now, best = (
@@ -240,13 +302,19 @@ MOVED: Final = ("learned", "narrowed")
 
 
 def written(
-    what: Known, found: Fit, judged: Sequence[Judged], draws_file: str, source: str
+    what: Known,
+    found: Fit,
+    judged: Sequence[Judged],
+    place: Crossover | None,
+    draws_file: str,
+    source: str,
 ) -> Written:
     """Write what was learned or narrowed into the car, and draw its numbers together.
 
     Numbers the log contradicts stay as they are in the file.
     Where only an anchor tied the adjuster down and the log shows the share, the share at both ends
-    of the adjuster takes its place.
+    of the adjuster takes its place; the anchor still says what is run today.
+    A crossover inside the settings driven gives an anchor of its own.
     """
     car = what.car
     data = plain(car)
@@ -265,10 +333,33 @@ def written(
             _put(data, key.split("."), value)
     if scaled:
         draws |= _known_ends(what, found, data, source)
+    anchor = None if place is None or not place.inside else lock_crossover(what, found)
+    if anchor is not None:
+        if "front_share_frac" in data["brakes"] and car.reference_setting is not None:
+            data["adjuster"]["reference_setting"] = car.reference_setting
+        data["anchor"] = {"setting": anchor, "first_to_let_go": "together"}
     data["draws_file"] = draws_file
     data["id"] = f"{car.id[:52]}-learned"
     data["name"] = f"{car.name[:70]} (learned)"
     return Written(build(Car, data), draws)
+
+
+def lock_crossover(what: Known, found: Fit) -> float | None:
+    """Setting of the adjuster at which both ends lock together, by the cars that agree.
+
+    It lies further forward than where both slip alike in a gentler stop: load moves with the
+    deceleration.
+    None where it lies outside of the adjuster.
+    """
+    adjuster = what.car.adjuster
+    if adjuster is None:
+        return None
+    vector, table, settings, shares = what.build(what.columns(found.draws[:LOCK_DRAWS]))
+    even = [crossover_share(*one, LOCK_SPEED_MPS) for one in zip(vector, table, strict=True)]
+    middle = np.median(np.array(even)[:, None] - shares, axis=0)
+    if middle.min() > 0.0 or middle.max() < 0.0:
+        return None
+    return float(settings[int(np.abs(middle).argmin())])
 
 
 def _scaled(car: Car, judged: Sequence[Judged]) -> bool:
@@ -291,7 +382,6 @@ def _known_ends(what: Known, found: Fit, data: dict[str, Any], source: str) -> d
     data["adjuster"]["known"] = points
     data["adjuster"].pop("share_per_unit_frac", None)
     data["brakes"].pop("front_share_frac", None)
-    data.pop("anchor", None)  # which end lets go first now follows from the share
     return draws
 
 

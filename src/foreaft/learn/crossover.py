@@ -33,9 +33,6 @@ FLOOR: Final = 2.5e-4
 
 STEPS: Final = 30
 MANY: Final = 1000.0
-NOT_STRAIGHT: Final = 1.2
-"""The ratio of slips bends a little with setting and speed: docs/theory/learn.md."""
-
 LEAST_SPREAD: Final = 0.1
 """Of speed in 10 m/s and of deceleration in m/s2: with less no slope is looked for."""
 LEVEL: Final = 0.90
@@ -70,6 +67,8 @@ class Crossover:
     per_setting: float
     brakings: int
     inside: bool
+    driven: tuple[float, float]
+    """Lowest and highest setting driven."""
 
 
 def free_ratio(pieces: Pieces, expected: Floats, doubt: Floats) -> Ratio | None:
@@ -152,7 +151,6 @@ def crossover(seen: Observed, ratio: Ratio) -> Crossover | None:
     if freedom < 1:
         return None
     found, covariance = _grouped(design, y, place.braking, between)
-    covariance *= NOT_STRAIGHT**2
     scatter = float(covariance[0, 0])
     covariance[0, 0] += (ratio.error / float(np.median(middle[used]))) ** 2
     # Only a part of the doubt comes from so few brakings (Welch and Satterthwaite).
@@ -240,4 +238,5 @@ def _fieller(
         per_setting=slope,
         brakings=brakings,
         inside=bool(inside),
+        driven=(float(settings.min()), float(settings.max())),
     )

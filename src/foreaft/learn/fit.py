@@ -62,21 +62,30 @@ GAIN_SD: Final = 0.7
 
 HARDWARE_SD: Final = 0.01
 
+GRIP_SD: Final = 0.03
+"""Grip differs by this part from braking to braking, alike at both axles: so much of the slope of
+the slip over it a slip may be off, and the difference of two slips by the difference.
+
+The middle of what the driver file has for a dry day.
+"""
+
 BETWEEN: Final = {
     "ratio": 3.0e-4,
-    "slip": 1.0e-3,
-    "decel": 1.7e-3,
-    "pressure": 0.9e-3,
+    "slip": 0.7e-3,
+    "decel": 1.4e-3,
+    "pressure": 0.5e-3,
     "limit": 0.05,
 }
-WITHIN: Final = {"ratio": 4.0e-4, "slip": 1.5e-3, "decel": 4.0e-3, "pressure": 3.0e-3, "limit": 0.0}
-SLIP_FRAC: Final = {"ratio": 0.05, "slip": 0.04}
-"""How far lines are off at best: all of one braking together, each piece by itself, and so much of
-the slip (or of the difference of slips), as grip changes from braking to braking.
+WITHIN: Final = {"ratio": 4.0e-4, "slip": 1.0e-3, "decel": 5.5e-3, "pressure": 2.0e-3, "limit": 0.0}
+"""How far lines are off at best besides: all of one braking together, and each piece by itself.
 
-Where the log scatters more, what it scatters by is taken.
-Calibrated on cars other than those it is judged by: docs/theory/learn.md.
+Read from what cars of known numbers leave over (docs/theory/learn.md), none of those they are
+judged by.
 """
+
+SURE: Final = 8.0
+"""What is allowed for counts as so many brakings, or pieces, against the scatter of the log's own:
+a handful shows its scatter to a third only."""
 
 TOUCHED: Final = 1e-4
 """A number whose range moves no line by this part of its scatter is not touched."""
@@ -249,6 +258,7 @@ def _predict(
     share = np.interp(setting, settings, shares)
     when = st.Moments(p.speed_mps, p.decel_mps2, p.braked, share)
     front, rear = st.slips(table, st.acting(vector, when), extra["front_stiffness_ratio"])
+    give = st.give(table, front, rear)
     front, rear = (one * np.exp(extra["slip_curve"]) for one in (front, rear))
     radius_front, radius_rear = (
         log(vector[k]) - extra[f"{axle}_wheel_speed_error_frac"]
@@ -257,8 +267,8 @@ def _predict(
     ratio = np.log1p(-front) - np.log1p(-rear) - radius_front + radius_rear
     late = extra["speed_delay_s"] * p.decel_mps2 / p.speed_mps
     slip = np.log1p(-front) - radius_front - late
-    doubt_ratio = SLIP_FRAC["ratio"] * np.abs(front - rear)
-    doubt_slip = SLIP_FRAC["slip"] * np.abs(front)
+    doubt_ratio = GRIP_SD * np.abs(give[0] - give[1])
+    doubt_slip = GRIP_SD * give[0]
     decel = np.log(np.maximum(_decel(p, vector, share, extra), 0.1))
     odds = np.log(share / (1.0 - share))
     pressure = odds - extra.get("gain_front", 0.0) + extra.get("gain_rear", 0.0)
@@ -366,7 +376,10 @@ def fit(seen: Observed, prior: Prior, build: Build, extras: list[Extra], seed: i
         new = dict(wider)
         for name, one in found.items():
             old = wider.get(name, (1.0, 1.0))
-            new[name] = (max(1.0, one[0] * old[0]), max(1.0, one[1] * old[1]))
+            new[name] = (
+                _drawn_in(one[0][0] * old[0], one[0][1]),
+                _drawn_in(one[1][0] * old[1], one[1][1]),
+            )
         moved = [
             abs(a / b - 1.0)
             for n in new
@@ -375,7 +388,7 @@ def fit(seen: Observed, prior: Prior, build: Build, extras: list[Extra], seed: i
         if max(moved, default=0.0) < 0.1:
             break
         wider = new
-    return work.posterior(z, jacobian, sd, weight, seed, {**found, **wider})
+    return work.posterior(z, jacobian, sd, weight, seed, wider)
 
 
 class _Work:
@@ -474,8 +487,13 @@ class _Work:
                 found[name] = (FEW[count], FEW[count])
         return found
 
-    def misfit(self, rest: Floats, sd: _Scatter) -> dict[str, tuple[float, float]]:
-        """Robust scatter over the expected one, by kind: between brakings, and within."""
+    def misfit(
+        self, rest: Floats, sd: _Scatter
+    ) -> dict[str, tuple[tuple[float, int], tuple[float, int]]]:
+        """Robust scatter over the expected one, by kind: between brakings, and within.
+
+        With each stands how many show it.
+        """
         found = {}
         for name in dict.fromkeys(self.equations.kind):
             mine = np.flatnonzero(self.names == name)
@@ -491,8 +509,8 @@ class _Work:
             left = np.sqrt(np.maximum(size[at] - 1.0, 0.0) / size[at])
             inner = np.abs(rest[mine] - mean[at])[left > 0.0] / (left * sd.within[mine])[left > 0.0]
             found[name] = (
-                1.4826 * float(np.median(np.abs(mean) / np.sqrt(expected))),
-                1.4826 * float(np.median(inner)) if len(inner) else 1.0,
+                (_robust(mean / np.sqrt(expected)), len(groups)),
+                (_robust(inner), len(mine) - len(groups)),
             )
         return found
 
@@ -547,6 +565,16 @@ class _Work:
             [one.mean + one.sd * rng.standard_normal(DRAWS) for one in self.extras]
         )
         return np.column_stack([self.prior.draws[rows], own])
+
+
+def _robust(parts: Floats) -> float:
+    """Scatter about nothing, of which a few far out move little."""
+    return 1.4826 * float(np.median(np.abs(parts))) if len(parts) else 1.0
+
+
+def _drawn_in(scatter: float, shown_by: int) -> float:
+    """A scatter over the expected one, drawn to 1 where few show it."""
+    return sqrt((SURE + shown_by * scatter**2) / (SURE + shown_by))
 
 
 def _columns(prior: Prior, numbers: Floats) -> dict[str, Floats]:

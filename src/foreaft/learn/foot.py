@@ -13,7 +13,7 @@ from typing import Final
 
 import numpy as np
 
-from foreaft.laps.brakings import Braking
+from foreaft.laps.brakings import Braking, brakings
 from foreaft.laps.series import Series
 
 FIRM_PART: Final = 0.6
@@ -21,6 +21,11 @@ FIRM_PART: Final = 0.6
 
 ON_PURPOSE_FRAC: Final = 0.25
 """Stops that differ by more than this in the mean were meant to."""
+
+STEP_FRAC: Final = 0.15
+STEP_OVER_SCATTER: Final = 3.0
+"""A driver who was asked for another pedal from one stop on: a step by more than that part of it,
+and so many times what the stops scatter by on either side."""
 
 FEWEST: Final = 6
 LEVEL: Final = 0.90
@@ -45,6 +50,42 @@ def held(series: Series, one: Braking) -> float | None:
     if len(part) < 3:
         return None
     return float(part[part > FIRM_PART * part.max()].mean())
+
+
+def stops(series: Series) -> list[tuple[Hashable, float]]:
+    """Setting and held pedal of every braking, in the order driven; the setting as it was held."""
+    found: list[tuple[Hashable, float]] = []
+    for one in brakings(series):
+        level = held(series, one)
+        middle = int(0.5 * (one.start + one.release))
+        setting = None if series.setting is None else float(series.setting[middle])
+        if level is not None and level > 0.0:
+            found.append((setting, level))
+    return found
+
+
+def runs(levels: Sequence[float]) -> list[list[float]]:
+    """Levels in the order driven, cut where the driver pressed harder or less on purpose.
+
+    Where a step lies outside of all scatter on either side but is no clear one, nobody can tell
+    whether it was meant, and these levels are left out.
+    """
+    found = np.array(levels)
+    best, cut, doubtful = 0.0, 0, False
+    for k in range(2, len(found) - 1):
+        before, after = found[:k], found[k:]
+        step = abs(float(after.mean() - before.mean()))
+        apart = before.max() < after.min() or after.max() < before.min()
+        if not apart or step < STEP_FRAC * float(found.mean()):
+            continue
+        inner = np.concatenate([before - before.mean(), after - after.mean()])
+        spread = max(sqrt(float(np.sum(inner**2)) / (len(found) - 2)), 1e-12)
+        doubtful = True
+        if step > STEP_OVER_SCATTER * spread and step / spread > best:
+            best, cut = step / spread, k
+    if cut:
+        return runs(levels[:cut]) + runs(levels[cut:])
+    return [] if doubtful else [list(levels)]
 
 
 def scatter(levels: Sequence[tuple[Hashable, float]]) -> Estimate | None:
@@ -74,14 +115,45 @@ def scatter(levels: Sequence[tuple[Hashable, float]]) -> Estimate | None:
     return Estimate(sqrt(squares / freedom), low, high, freedom)
 
 
-def mean_of(values: Sequence[float]) -> Estimate | None:
-    """A mean with its interval; None for too few."""
+def mean_of(values: Sequence[tuple[Hashable, float]]) -> Estimate | None:
+    """Mean over groups of the mean of each, with its interval; None for too few.
+
+    Zones differ on purpose: only what the passes of one zone scatter by makes the mean uncertain.
+
+    Parameters
+    ----------
+    values : sequence of (group, value)
+    """
     from scipy import stats
 
-    if len(values) < FEWEST:
+    means, squares, freedom, part = [], 0.0, 0, 0.0
+    for group in dict.fromkeys(name for name, _ in values):
+        own = np.array([value for name, value in values if name == group])
+        if len(own) < 2:
+            continue
+        means.append(float(own.mean()))
+        squares += float(np.sum((own - own.mean()) ** 2))
+        freedom += len(own) - 1
+        part += 1.0 / len(own)
+    if freedom < FEWEST:
         return None
-    found = np.array(values)
-    error = float(found.std(ddof=1)) / sqrt(len(found))
-    reach = error * float(stats.t.ppf(0.5 + 0.5 * LEVEL, len(found) - 1))
-    mean = float(found.mean())
-    return Estimate(mean, mean - reach, mean + reach, len(found))
+    error = sqrt(squares / freedom * part) / len(means)
+    reach = error * float(stats.t.ppf(0.5 + 0.5 * LEVEL, freedom))
+    mean = float(np.mean(means))
+    return Estimate(mean, mean - reach, mean + reach, freedom)
+
+
+def alike(stops: Sequence[tuple[Hashable, float]]) -> list[tuple[Hashable, float]]:
+    """Stops in the order driven, by what was asked of them, as groups for :func:`scatter`.
+
+    Parameters
+    ----------
+    stops : sequence of (asked, level)
+        What was asked, as far as it is known: the setting.
+    """
+    found: list[tuple[Hashable, float]] = []
+    for asked in dict.fromkeys(name for name, _ in stops):
+        own = [level for name, level in stops if name == asked]
+        for number, run in enumerate(runs(own)):
+            found += [((asked, number), level) for level in run]
+    return found

@@ -37,8 +37,14 @@ FIRM_MPS2: Final = 2.5
 STEADY_FRAC: Final = 0.15
 """So much may the pedal move within a piece and just before it, as a part of what it is."""
 
-PEAK_SLIP: Final = 0.07
-"""A wheel that slips more may be past its peak: no piece of it is used (assumption)."""
+PEAK_SLIP: Final = 0.09
+"""A wheel that slips more may be past its peak: no piece of it is used (assumption).
+
+Near the peak a piece says little of the slip, which the fit knows, but still what a pressure does.
+"""
+
+BEFORE_PEAK_S: Final = 0.15
+"""So long before a wheel passes its peak a piece ends."""
 
 SURELY_PAST: Final = 0.14
 """In the mean of an axle: no tyre has its peak there (classes: up to 0.12)."""
@@ -126,8 +132,9 @@ class Observed:
     """What one or several logs show.
 
     `radius_m` are the radii of the four wheels, as logged, rolling freely (NaN unknown), and
-    `radius_error_m` how far they are certain; `delay_s` is how far the brake's channel leads the
-    deceleration, None where they do not agree; `noise` the scatter of the slip of a free wheel.
+    `radius_error_m` how far they are certain; `noise` the scatter of the slip of a free wheel;
+    `delay_s` is how far the brake's channel leads the deceleration (negative where it comes after
+    it), None where they do not agree.
     """
 
     pieces: Pieces
@@ -235,6 +242,8 @@ class _Channels:
     slip_most: Floats
     setting: Floats
     straight: Flags
+    steady: Flags
+    """Whether the brake has hardly moved in the last moments."""
 
 
 def _delay(series: Series) -> float | None:
@@ -249,9 +258,7 @@ def _delay(series: Series) -> float | None:
     level = felt(bridged(series.brake_frac), series.rate_hz)
     near = maximum_filter1d(pressed(series).astype(float), series.window(2.0)) > 0.0
     used = near & (series.speed_mps > SLOWEST_MPS)
-    found = delay_s(slow, level, series.rate_hz, used)
-    # A brake acts after its channel: what comes before it is lift-off and drag, not a delay.
-    return found if found is not None and found > -0.5 / series.rate_hz else None
+    return delay_s(slow, level, series.rate_hz, used)
 
 
 def _channels(
@@ -292,6 +299,7 @@ def _channels(
         slip_most=np.where(np.isfinite(wheels), wheels, -np.inf).max(axis=1),
         setting=shown,
         straight=np.abs(smoothed(lateral, series.window(0.3))) < STRAIGHT_MPS2,
+        steady=_steady(series, (front, rear, pedal)),
     )
 
 
@@ -306,8 +314,12 @@ def _zeroed(value: Floats | None, off: Flags, nothing: Floats) -> Floats:
 
 
 def _acting(value: Floats, series: Series, delay: float | None) -> Floats:
-    """A channel of the brake moved to when it acts."""
-    if delay is None or not np.isfinite(value).any():
+    """A channel of the brake moved to when it acts.
+
+    A brake acts after its channel: one that comes later than the deceleration is left where it is,
+    as lift-off and drag come first too.
+    """
+    if delay is None or delay < 0.0 or not np.isfinite(value).any():
         return value
     steps = delay * series.rate_hz
     at = np.arange(len(value)) - steps
@@ -332,31 +344,37 @@ def _braked(
     series: Series, channels: _Channels, one: Braking
 ) -> tuple[list[tuple[int, int]], int | None]:
     """Pieces of one braking, and the first sample at which a wheel was past its peak."""
-    first = int(one.start + BUILD_UP_S * series.rate_hz)
-    last = int(one.release)
-    past = np.flatnonzero(channels.slip_most[int(one.start) : last] > PEAK_SLIP)
-    gone = int(one.start) + int(past[0]) if len(past) else None
-    if gone is not None:
-        last = min(last, gone - round(0.15 * series.rate_hz))
+    begin, last = int(one.start), int(one.release)
+    past = begin + np.flatnonzero(channels.slip_most[begin:last] > PEAK_SLIP)
     size = max(round(PIECE_S * series.rate_hz), 2)
-    steady = _steady(series, channels)
     found = []
-    for a in range(first, last - size + 1, size):
-        part = slice(a, a + size)
-        fine = channels.straight[part].all() and steady[part].all()
-        fine = fine and channels.speed[part].min() > SLOWEST_MPS
-        if fine and channels.decel[part].mean() > FIRM_MPS2:
-            found.append((a, a + size))
-    return found, gone
+    for first, end in _below_peak(begin, last, past, series.rate_hz):
+        for a in range(first, end - size + 1, size):
+            part = slice(a, a + size)
+            fine = channels.straight[part].all() and channels.steady[part].all()
+            fine = fine and channels.speed[part].min() > SLOWEST_MPS
+            if fine and channels.decel[part].mean() > FIRM_MPS2:
+                found.append((a, a + size))
+    return found, int(past[0]) if len(past) else None
 
 
-def _steady(series: Series, channels: _Channels) -> Flags:
-    """Whether the brake has hardly moved in the last moments."""
-    level = channels.front
-    if not np.isfinite(level).any():
-        level = channels.rear if np.isfinite(channels.rear).any() else channels.pedal
-    if not np.isfinite(level).any():
-        level = smoothed(channels.decel, series.window(0.2))
+def _below_peak(
+    begin: int, last: int, past: NDArray[np.int64], rate_hz: float
+) -> list[tuple[int, int]]:
+    """First sample and end of the stretches of a braking in which no wheel is past its peak.
+
+    After a wheel has come back everything settles anew; anti-lock and a locked wheel leave none.
+    """
+    settle, margin = round(BUILD_UP_S * rate_hz), round(BEFORE_PEAK_S * rate_hz)
+    starts = [begin, *(past + 1)]
+    ends = [*(past - margin), last]
+    return [(int(a) + settle, int(b)) for a, b in zip(starts, ends, strict=True) if b - a > settle]
+
+
+def _steady(series: Series, brake: Sequence[Floats]) -> Flags:
+    """Whether the brake has hardly moved in the last moments, by the first channel there is."""
+    known = (one for one in brake if np.isfinite(one).any())
+    level = next(known, -smoothed(series.along_mps2, series.window(0.2)))
     level = smoothed(level, series.window(0.05))
     size = series.window(0.3)
     high, low = maximum_filter1d(level, size), minimum_filter1d(level, size)

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from foreaft.learn.observe import Observed
-from foreaft.learn.verdict import Judged
+from foreaft.learn.verdict import NARROWED_FRAC, Judged
 
 STOPS: Final = (
     "two straight stops from 150 km/h, one at each end of the adjuster, wheel speeds logged"
@@ -69,6 +69,8 @@ def because(one: Judged, where: Situation) -> str:
         return "the log alone lies outside what the car file says by more than three times both"
     if one.verdict == "not_attempted":
         return "nothing in straight braking depends on it"
+    if one.narrower_to < NARROWED_FRAC:
+        return "the brakings used lie outside what the car file says, and are too few to deny it"
     return _lack(one, where)
 
 

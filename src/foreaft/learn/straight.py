@@ -27,6 +27,13 @@ _RISE: Final = np.sign(_GRID) * (
 )
 """Use over slip / slip at the peak: the curve of :mod:`foreaft.physics.slip_tyre`."""
 
+_SURELY_BELOW: Final = 0.95
+"""Nearer to the peak than this part of its slip no slope of the curve is told apart from none."""
+
+_BELOW: Final = np.linspace(0.0, _SURELY_BELOW, 96)
+_GIVE: Final = np.interp(_BELOW, _GRID, _RISE) / np.interp(_BELOW, _GRID, np.gradient(_RISE, _GRID))
+"""Change of slip / slip at the peak for a part more of use: the curve flattens to the peak."""
+
 
 class Moments(NamedTuple):
     """Moments of a drive, shape (n,) each; ``share`` is the front share of the brakes."""
@@ -150,4 +157,16 @@ def slips(table: Floats, act: Acting, stiffer_front: float = 0.0) -> tuple[Float
     return (
         np.interp(front, _RISE, _GRID) * table[0, tab.PEAK_SLIP] * np.exp(-0.5 * stiffer_front),
         np.interp(rear, _RISE, _GRID) * table[1, tab.PEAK_SLIP] * np.exp(0.5 * stiffer_front),
+    )
+
+
+def give(table: Floats, front: Floats, rear: Floats) -> tuple[Floats, Floats]:
+    """How much slip of both axles grows for a part less of grip, from their slips. [-]
+
+    In the linear part it is the slip itself; towards the peak it grows without bound.
+    """
+    peaks = table[0, tab.PEAK_SLIP], table[1, tab.PEAK_SLIP]
+    return (
+        np.interp(np.abs(front) / peaks[0], _BELOW, _GIVE) * peaks[0],
+        np.interp(np.abs(rear) / peaks[1], _BELOW, _GIVE) * peaks[1],
     )

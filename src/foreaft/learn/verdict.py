@@ -21,6 +21,9 @@ NARROWED_FRAC: Final = 0.9
 CONTRADICTS: Final = 3.0
 """What the log alone says lies so many standard deviations from what the file says."""
 
+CONTRADICT_LEAST: Final = 3
+"""Brakings of which so few agree by chance: a log with less contradicts nothing."""
+
 LEVEL: Final = 0.90
 
 
@@ -64,8 +67,8 @@ def interval(draws: Floats) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def judge(column: Column) -> Judged:
-    """Give the verdict on one number."""
+def judge(column: Column, brakings: int = CONTRADICT_LEAST) -> Judged:
+    """Give the verdict on one number from so many brakings."""
     before, now = interval(column.before), interval(column.now)
     width = before[1] - before[0]
     part = (now[1] - now[0]) / width if width > 0.0 else 1.0
@@ -75,7 +78,7 @@ def judge(column: Column) -> Judged:
     elif part >= NARROWED_FRAC:
         verdict = "not_identifiable"
     elif _contradicts(column):
-        verdict = "contradictory"
+        verdict = "contradictory" if brakings >= CONTRADICT_LEAST else "not_identifiable"
     else:
         verdict = "learned" if part < LEARNED_FRAC else "narrowed"
     told = verdict not in ("not_attempted", "not_identifiable")
