@@ -1,6 +1,7 @@
 /** Passes of one zone laid over each other: speed above, brake below, by distance to the apex. */
 import { Figure } from "../parts/figure";
 import { length, speed, units } from "../words/units";
+import { useWidth } from "./wide";
 
 export interface Strip {
   name: string;
@@ -26,7 +27,6 @@ export interface StripsProps {
   marks: readonly StripMark[];
 }
 
-const WIDTH = 640;
 const LEFT = 58;
 const RIGHT = 12;
 const TOP = 26;
@@ -42,7 +42,12 @@ const LOOK = {
 };
 
 export function Strips(props: StripsProps) {
-  const { s_m, strips } = props;
+  const [at, width] = useWidth<HTMLDivElement>(640);
+  return <div ref={at}><Drawn {...props} width={Math.max(280, width.value)} /></div>;
+}
+
+function Drawn(props: StripsProps & { width: number }) {
+  const { s_m, strips, width } = props;
   const speeds = strips.flatMap((one) => one.speed_mps.filter((v): v is number => v !== null));
   if (s_m.length < 2 || !speeds.length) return <p class="soft">No whole lap passes here: there is nothing to draw.</p>;
   const per = units.value === "metric" ? 3.6 : 3600 / 1609.344;
@@ -51,7 +56,7 @@ export function Strips(props: StripsProps) {
   const top = Math.ceil((Math.max(...speeds) * per) / step) * step;
   const low = s_m[0]!;
   const high = s_m.at(-1)!;
-  const x = (s: number) => LEFT + ((s - low) / (high - low)) * (WIDTH - LEFT - RIGHT);
+  const x = (s: number) => LEFT + ((s - low) / (high - low)) * (width - LEFT - RIGHT);
   const ySpeed = (mps: number) => TOP + SPEED * (1 - (mps * per - bottom) / (top - bottom));
   const zero = TOP + SPEED + GAP + BRAKE;
   const yBrake = (frac: number) => zero - BRAKE * Math.min(frac / 1.1, 1);
@@ -61,18 +66,18 @@ export function Strips(props: StripsProps) {
     <Figure
       title={`${props.zone}: passes laid over each other`}
       about={describe(props)}
-      width={WIDTH}
+      width={width}
       height={HEIGHT}
       caption={<Key strips={strips} />}
     >
       {ticks.map((value) => (
         <g key={value}>
-          <line x1={LEFT} x2={WIDTH - RIGHT} y1={ySpeed(value / per)} y2={ySpeed(value / per)} stroke="var(--rule)" />
+          <line x1={LEFT} x2={width - RIGHT} y1={ySpeed(value / per)} y2={ySpeed(value / per)} stroke="var(--rule)" />
           <text x={LEFT - 8} y={ySpeed(value / per) + 4} text-anchor="end" font-size="12">{value}</text>
         </g>
       ))}
       <text x={LEFT} y={14} font-size="12">{units.value === "metric" ? "km/h" : "mph"}</text>
-      <line x1={LEFT} x2={WIDTH - RIGHT} y1={zero} y2={zero} stroke="var(--rule)" />
+      <line x1={LEFT} x2={width - RIGHT} y1={zero} y2={zero} stroke="var(--rule)" />
       <text x={LEFT - 8} y={zero - BRAKE + 12} text-anchor="end" font-size="12">brake</text>
       <Place x={x(props.brake_m)} label="brake" zero={zero} />
       <Place x={x(props.turn_in_m)} label="turn-in" zero={zero} />

@@ -25,14 +25,21 @@ export function Laps() {
   );
   const found = kept.answer.value && kept.id.value ? { answer: kept.answer.value, id: kept.id.value } : null;
   return (
-    <article>
+    <article class="laps">
       <header>
         <h1>What the laps show</h1>
         <p>Drop the logs of a driver: what to work on first, then every zone of every lap.</p>
       </header>
       <div class="stack">
-        <Logs now={now} />
-        {found && <Asking {...{ now, names, own, kept, request }} again />}
+        {found ? (
+          <details class="noprint">
+            <summary>{said(now)}</summary>
+            <div class="stack">
+              <Logs now={now} />
+              <Asking {...{ now, names, own, kept, request }} again />
+            </div>
+          </details>
+        ) : <Logs now={now} />}
         {kept.busy.value && <Progress state={kept.state} onStop={kept.stop} label="Debriefing" />}
         {kept.wrong.value && <Wrong problem={kept.wrong.value} />}
         {found && <Debriefed key={found.id} answer={found.answer} id={found.id} files={kept.files.value} now={now} />}
@@ -41,6 +48,12 @@ export function Laps() {
       </div>
     </article>
   );
+}
+
+/** Whose logs are looked at, in a line. */
+function said(now: Chosen): string {
+  const own = now.logs.map((one) => one.slice("logs/".length)).join(", ");
+  return now.against ? `${own} against ${now.against.slice("logs/".length)}` : own;
 }
 
 interface AskingProps {
@@ -74,7 +87,8 @@ function Asking({ now, names, own, kept, request, again }: AskingProps) {
   );
   return (
     <section class="card stack noprint" aria-label="Debrief">
-      {again ? <details><summary>Who, where, against what</summary><div class="stack">{fields}</div></details> : <><h2>Debrief</h2>{fields}</>}
+      <h2>Debrief</h2>
+      {fields}
       <div class="row">
         <button type="button" class={again ? "" : "go"} disabled={kept.busy.value || !now.logs.length} onClick={() => kept.start(request)}>
           {kept.busy.value ? "Debriefing" : again ? "Debrief again" : "Debrief these laps"}

@@ -33,5 +33,8 @@ export function drawn(page: string): { drawing: SVGElement | null; label: string
   parsed.removeAttribute("aria-labelledby");
   parsed.setAttribute("aria-hidden", "true");
   const drawing = document.importNode(parsed, true) as unknown as SVGElement;
+  // The app's own colour of letters would win over an attribute; a style of the letters does not lose.
+  for (const one of drawing.querySelectorAll<SVGElement>("text, tspan"))
+    one.style.fill = one.closest("[fill]")?.getAttribute("fill") ?? "#000000";
   return { drawing, label: label.filter(Boolean).join(". ") || "A page" };
 }

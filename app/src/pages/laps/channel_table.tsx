@@ -17,8 +17,8 @@ export function ChannelTable(props: { channels: Channel[]; said: Said; onSay: (c
   return (
     <>
       {first.length > 0 && <Grid caption="Open or just answered">{first.map(row)}</Grid>}
-      <details open={first.length === 0}>
-        <summary>{rest.length} {first.length ? "other " : ""}columns</summary>
+      <details>
+        <summary>{rest.length} {first.length ? "other " : ""}columns, {rest.filter((one) => one.state === "used").length} of them used</summary>
         <Grid caption="Columns">{rest.map(row)}</Grid>
       </details>
     </>

@@ -61,12 +61,13 @@ function prepared(all: Traces, laps: LapTrace[], other: string | null): { s_m: n
   const high = low + Math.floor(all.length_m / all.step_m) + 1;
   const s_m = Array.from({ length: high - low }, (_, i) => i * all.step_m);
   const best = laps.toSorted((a, b) => a.duration_s - b.duration_s)[0];
+  const per = units.value === "metric" ? 3.6 : 3600 / 1609.344; // so that the axis has round numbers
   const lines = laps.map((lap) => ({
     name: nameOf(lap, other),
-    panels: [lap.speed_mps, lap.brake_frac, best ? behind(lap, best) : lap.time_s].map((one) => one.slice(low, high)),
+    panels: [lap.speed_mps.map((v) => (v === null ? null : v * per)), lap.brake_frac, best ? behind(lap, best) : lap.time_s].map((one) => one.slice(low, high)),
   }));
   const panels: Panel[] = [
-    { name: "speed", height: 240, show: speed },
+    { name: "speed", height: 240, show: (value) => speed(value / per) },
     { name: "brake", height: 110, show: percent },
     { name: "behind", height: 130, show: (value) => seconds(value, 2, true) },
   ];

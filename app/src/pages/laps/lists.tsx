@@ -31,7 +31,7 @@ export function EventsTable({ result }: { result: Debrief }) {
       {rows.length === 0 && <p>Nothing that these channels show.</p>}
       {rows.length > 0 && (
         <div class="scroll" tabIndex={0} role="region" aria-label="Events">
-          <table>
+          <table class="events">
             <thead><tr><th scope="col">What</th><th scope="col">Where</th><th scope="col">Laps</th><th scope="col" class="number">Longest</th><th scope="col" class="number">Sure</th><th scope="col">Seen in</th></tr></thead>
             <tbody>
               {rows.map(({ kind, zone, events }) => (

@@ -8,7 +8,7 @@ export function Sessions({ result }: { result: Of<"ReadLog"> }) {
     <>
       {result.sessions.map((session) => (
         <div key={session.run.run_id}>
-          <h3>{many ? `Session ${session.run.session}: ` : ""}what it can tell</h3>
+          <h3>{many ? `Session ${session.run.session}: what` : "What"} it can tell</h3>
           <p class="soft">{minutes(session.run.duration_s)} of driving, {session.run.samples.toLocaleString("en")} samples.</p>
           <ul class="cansay">
             {session.can_say.map((one) => (

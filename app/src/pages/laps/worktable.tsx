@@ -37,7 +37,7 @@ export function WorkTable({ result, picked, onPick }: { result: Debrief; picked:
           </tbody>
         </table>
       </div>
-      <p class="soft">▲ front wheel locked, ▼ rear, △ ran wide, – braking left unused, ○ double stab. The best value of a zone is bold.</p>
+      <p class="soft">▲ front wheel locked, ▼ rear, △ ran wide, – braking left unused, ○ double stab. The best value of a zone is bold; a part of a lap may beat the best full one.</p>
     </>
   );
 }

@@ -17,14 +17,16 @@ export function OneZone({ zone, result, traces }: { zone: Zone; result: Debrief;
         <p><strong>Technique first.</strong> The release scatters by {percent(zone.release_scatter_frac ?? 0)} of the peak; two steps of the adjuster change {((zone.two_steps_frac ?? 0) * 100).toFixed(1)} % of the limit. No setting can be judged here yet.</p>
       )}
       <div class="two even">
-        {traces && <ZoneStrips zone={zone} result={result} traces={traces} />}
+        <div class="stack">
+          {traces && <ZoneStrips zone={zone} result={result} traces={traces} />}
+          {zone.against_plan && <Planned zone={zone} />}
+          {zone.against_other.length > 0 && <Other zone={zone} other={result.other_name ?? "the other"} />}
+        </div>
         <div class="stack">
           <Steadiness zone={zone} />
           <GripUse zone={zone} result={result} />
         </div>
       </div>
-      {zone.against_plan && <Planned zone={zone} />}
-      {zone.against_other.length > 0 && <Other zone={zone} other={result.other_name ?? "the other"} />}
     </section>
   );
 }

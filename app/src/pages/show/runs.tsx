@@ -36,6 +36,9 @@ export function Runs({ answer, id, files }: { answer: Envelope<Of<"Show">>; id: 
         <ol class="runs">
           {result.runs.map((run, number) => <RunRow key={number} run={run} step={result.adjuster.step} />)}
         </ol>
+        {result.runs.every((run) => run.kind === "clean") && (
+          <p><strong>Nothing goes wrong at any of these.</strong> Press the pedal harder, or drive each setting more often.</p>
+        )}
         <Practice result={result} />
       </div>
       <Warnings warnings={answer.warnings} />
@@ -64,7 +67,7 @@ function RunRow({ run, step }: { run: Run; step: number }) {
           : <span class={way}>{way === "front" ? "▲" : "▼"} {count} {count === 1 ? "step" : "steps"} to the {way}</span>}
       </div>
       <div>
-        <p class="said">{run.sentence}</p>
+        <p class="said">{plain(run.sentence)}</p>
         {run.often && <Often often={run.often} />}
         {run.happenings.length > 0 && (
           <details>
@@ -79,6 +82,12 @@ function RunRow({ run, step }: { run: Run; step: number }) {
       </div>
     </li>
   );
+}
+
+/** A run's sentence without the setting in front, which stands beside it. */
+function plain(sentence: string): string {
+  const said = sentence.replace(/^(as planned|\d+ steps? (forward|rearward))[^:]*: /i, "");
+  return said.charAt(0).toUpperCase() + said.slice(1) + (/[.!?]$/.test(said) ? "" : ".");
 }
 
 function wheelOf(one: Of<"ShowHappening">): string {

@@ -1,0 +1,86 @@
+"""Logs in the browser: brought in, an unknown column named, debriefed, the laps moved along."""
+
+from __future__ import annotations
+
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from foreaft.files.classes import demo_folder
+from foreaft.jobs.record import record
+from foreaft.jobs.requests import RecordRequest
+
+pytestmark = pytest.mark.browser
+
+DEMO = Path(str(demo_folder()))
+LONG_MS = 240_000
+FRAME_MS = 1000 / 30
+
+
+@pytest.fixture(scope="module")
+def log(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Four laps whose brake pedal is a column without a unit."""
+    asked = RecordRequest(
+        car=DEMO / "car.toml",
+        circuit=DEMO / "brackwater.csv",
+        driver="club",
+        laps=4,
+        logger="full",
+        units_in="none",
+    )
+    return Path(record(asked, tmp_path_factory.mktemp("log")).files[0])
+
+
+def test_a_log_with_an_unknown_column_is_debriefed(app: Any, expect: Any, log: Path) -> None:
+    app.open("/laps")
+    app.locator("input[type=file]").set_input_files(log)
+    expect(app.get_by_text("One column is open")).to_be_visible(timeout=LONG_MS)
+    app.get_by_label("What Brake pedal is").select_option("brake_pedal_frac:%")
+    app.reload()
+    expect(app.get_by_label("What Brake pedal is")).to_have_value("brake_pedal_frac:%")
+    app.get_by_role("button", name="Keep what you said").click()
+    app.wait_for_url("**mapping=mappings**")
+    app.get_by_role("button", name="Debrief these laps").click()
+    expect(app.get_by_role("heading", name="To work on")).to_be_visible(timeout=LONG_MS)
+    table = app.get_by_role("region", name="Zones and passes")
+    assert table.get_by_role("row").count() > 8  # of twelve zones; one may be passed unbraked
+    table.get_by_role("button", name="Quarry Hairpin").click()
+    laid = app.get_by_role("img", name="Quarry Hairpin: passes laid over each other")
+    expect(laid).to_be_visible()
+    app.reload()
+    expect(app.get_by_role("heading", name="To work on")).to_be_visible(timeout=LONG_MS)
+    assert "L02" in app.locator(".chips").inner_text()
+
+
+def test_the_laps_pan_at_thirty_frames_a_second(app: Any, expect: Any, log: Path) -> None:
+    """Every lap has a point a metre: more than ten thousand in three panels."""
+    app.open("/laps")
+    app.locator("input[type=file]").set_input_files(log)
+    app.get_by_role("button", name="Debrief these laps").click(timeout=LONG_MS)
+    expect(app.locator(".plots canvas").first).to_be_visible(timeout=LONG_MS)
+    app.get_by_role("button", name="Closer").click()
+    plots = app.locator(".plots")
+    plots.scroll_into_view_if_needed()
+    box = plots.bounding_box()
+    app.evaluate(
+        "() => { window.at = []; const tick = (t) => { at.push(t); requestAnimationFrame(tick); };"
+        " requestAnimationFrame(tick); }"
+    )
+    app.mouse.move(box["x"] + 600, box["y"] + 80)
+    app.mouse.down()
+    for moved in range(0, 400, 5):
+        app.mouse.move(box["x"] + 600 - moved, box["y"] + 80)
+    app.mouse.up()
+    times = app.evaluate("window.at")
+    gaps = sorted(b - a for a, b in pairwise(times))
+    assert gaps[len(gaps) // 2] < FRAME_MS
+
+
+def test_what_is_no_log_says_so(app: Any, expect: Any, tmp_path: Path) -> None:
+    wrong = tmp_path / "<b>notes</b>.csv"
+    wrong.write_text("hello\n")
+    app.open("/laps")
+    app.locator("input[type=file]").set_input_files(wrong)
+    expect(app.get_by_role("alert").first).to_be_visible(timeout=LONG_MS)
