@@ -11,6 +11,7 @@ import { AdjusterQuestion, CarQuestion, FirstQuestion } from "./start/questions"
 import { CornerTable } from "./start/table";
 import { askingOf, isOwn, quickOf, speedsOf, typedNow, type Typed } from "./start/typed";
 import type { Problem } from "../api/call";
+import "../style/digits.css";
 import "../style/start.css";
 
 export function Start() {
@@ -29,7 +30,7 @@ export function Start() {
   const wrong = answered.now.value.wrong;
   const answer = answered.surer.value ?? answered.now.value.value;
   return (
-    <article class="start">
+    <article class="startpage">
       <header>
         <h1>Where should the brake balance stand?</h1>
         <p>Four questions; the answer appears as soon as it can.</p>

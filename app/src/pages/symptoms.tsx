@@ -13,6 +13,7 @@ import { Wrong } from "../parts/notice";
 import { askAdvice, askHistory, askZones, whose, zoneOf, type Advised, type Line, type Plan, type Said } from "./symptoms/ask";
 import { History } from "./symptoms/history";
 import { ZoneRow } from "./symptoms/zone_row";
+import "../style/digits.css";
 import "../style/symptoms.css";
 
 /** The last answer, with what was told: it stands there until something else is told. */

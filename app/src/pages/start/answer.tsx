@@ -14,7 +14,7 @@ export function AnswerPart({ from }: { from: Answered }) {
   if (wrong && !answer) return null; // told by the page, beside the corners
   if (!answer) return from.now.value.busy ? <p class="soft" role="status">Working it out…</p> : null;
   return (
-    <section class="card stack answer" aria-labelledby="answer-head" aria-busy={from.now.value.busy}>
+    <section class="card stack startanswer" aria-labelledby="answer-head" aria-busy={from.now.value.busy}>
       <Lap plan={answer.result} warnings={answer.warnings} />
       {from.under.value && <Progress state={from.state} onStop={from.under.value.cancel} label="Trying 64 cars of this kind" />}
       {from.wrong.value && <Wrong problem={from.wrong.value} />}

@@ -181,8 +181,14 @@ function CornerRow({ at, corner, more, example, usualLoad_g, wrong, onSet, onRem
 
 function PasteBox({ onText }: { onText: (text: string) => void }) {
   const text = useSignal("");
+  const open = useSignal(false);
+  const read = (rows: string) => {
+    onText(rows);
+    text.value = "";
+    open.value = false;
+  };
   return (
-    <details>
+    <details open={open.value} onToggle={(event) => (open.value = event.currentTarget.open)}>
       <summary>Paste or drop them from a spreadsheet</summary>
       <div class="stack">
         <label class="field">
@@ -190,8 +196,8 @@ function PasteBox({ onText }: { onText: (text: string) => void }) {
           <span class="help">One corner a row: name, speed where braking begins, lowest speed, left or right. Tabs, semicolons or commas; with headings or without; km/h, or mph if the heading says so.</span>
           <textarea rows={5} spellcheck={false} value={text.value} onInput={(event) => (text.value = event.currentTarget.value)} />
         </label>
-        <button type="button" disabled={!text.value.trim()} onClick={() => { onText(text.value); text.value = ""; }}>Read these rows</button>
-        <FileDrop label="Drop a file of corners here" help="CSV or text" accept=".csv,.txt,.tsv" onFiles={(files) => void files[0]?.text().then(onText)} />
+        <button type="button" disabled={!text.value.trim()} onClick={() => read(text.value)}>Read these rows</button>
+        <FileDrop label="Drop a file of corners here" help="CSV or text" accept=".csv,.txt,.tsv" onFiles={(files) => void files[0]?.text().then(read)} />
       </div>
     </details>
   );

@@ -33,7 +33,7 @@ export function ZoneRow(props: Props) {
   return (
     <li class={open ? "open" : ""}>
       <button type="button" class="zonehead" aria-expanded={open} onClick={props.onOpen}>
-        <span class="place" aria-hidden="true">{number}</span>
+        <span class="zonenumber" aria-hidden="true">{number}</span>
         <span class="name">{zone.name}</span>
         <span class="soft">{lastLine ? "now" : "planned"} <strong>{setting(now, step)}</strong></span>
       </button>
