@@ -1,7 +1,7 @@
 /** The next setting, big; why; and, folded, what the report has narrowed. */
 import { Cautions, Mind, Warnings } from "../../parts/notice";
 import { EndSign } from "../../parts/figure";
-import { decimalsOf, percent, seconds, setting } from "../../words/units";
+import { setting } from "../../words/units";
 import type { Last } from "../symptoms";
 import type { Advised, Plan } from "./ask";
 
@@ -21,7 +21,6 @@ export function AnswerCard({ last, plan, onMore }: { last: Last; plan: Plan; onM
         <summary>Why, in numbers</summary>
         {more.map((one) => <p key={one}>{one}</p>)}
         <Narrowed result={result} step={plan.adjuster.step} />
-        <Weighed result={result} step={plan.adjuster.step} />
         <p class="soft">{result.reports} {result.reports === 1 ? "report" : "reports"} weighed over {result.cars} cars that fit what is known.</p>
       </details>
       <button type="button" onClick={onMore}>It did something else here</button>
@@ -78,19 +77,6 @@ function plain(low: number, high: number): (x: number) => string {
   const wide = Math.max(Math.abs(high - low), 1e-6);
   const places = Math.min(Math.max(0, 2 - Math.floor(Math.log10(wide)) - 1), 4);
   return (x) => x.toFixed(places);
-}
-
-function Weighed({ result, step }: { result: Advice; step: number }) {
-  if (!result.weighed.length) return null;
-  return (
-    <ul>
-      {result.weighed.map((one) => (
-        <li key={one.setting}>
-          {one.setting.toFixed(decimalsOf(step))}: {seconds(-one.gain_s, 3, true)} a pass, give or take {seconds(one.give_or_take_s, 3)}; better in {percent(one.better_frac)} of the cars
-        </li>
-      ))}
-    </ul>
-  );
 }
 
 /** The sentences of a reason; the first repeats the big digits. */
