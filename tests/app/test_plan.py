@@ -6,18 +6,19 @@ import re
 from statistics import median
 from typing import Any
 
+import pytest
+
 from app.looking import violations
 
 STAIRS = "path.stairs >> nth=1"
 REDRAWN_MS = 100.0
-MACHINE_FACTOR = 3.0
-"""A shared machine may be so much slower than the quiet one the figure is promised for."""
+"""What is promised on a quiet machine; twice that fails, as in the other benchmarks."""
 
 
 def opened(app: Any, query: str = "") -> None:
     app.set_default_timeout(240_000)  # the kernels are compiled at the first answer
     app.open(f"/plan{query}")
-    app.wait_for_selector(STAIRS)
+    app.wait_for_selector(STAIRS, state="attached")  # a level line has no height to be seen by
 
 
 def shape(app: Any) -> str:
@@ -40,6 +41,7 @@ def test_a_slider_moves_the_staircase_at_once(app, expect):
     assert "changes=1" in app.url
 
 
+@pytest.mark.timing
 def test_the_staircase_is_redrawn_before_one_notices(app):
     """From the slider's event to the redrawn line, taken in the page itself."""
     opened(app)
@@ -67,7 +69,7 @@ def test_the_staircase_is_redrawn_before_one_notices(app):
     )
     moved = [one for one in spent[1:] if one < 3000]  # some moves change no cell's shade
     assert len(moved) > 5
-    assert median(moved) < MACHINE_FACTOR * REDRAWN_MS, sorted(moved)
+    assert median(moved) < 2.0 * REDRAWN_MS, sorted(moved)
 
 
 def test_what_stands_in_the_address_is_there_again_after_a_reload(app, expect):
@@ -75,7 +77,7 @@ def test_what_stands_in_the_address_is_there_again_after_a_reload(app, expect):
     expect(app.get_by_label("Changes in a lap")).to_have_value("0")
     expect(app.locator(".slider", has_text="Grip").locator("output")).to_have_text("80 % of dry")
     app.reload()
-    app.wait_for_selector(STAIRS)
+    app.wait_for_selector(STAIRS, state="attached")  # a level line has no height to be seen by
     expect(app.get_by_label("Changes in a lap")).to_have_value("0")
     app.get_by_role("button", name="Back to the files").click()
     assert "changes" not in app.url
