@@ -10,6 +10,8 @@ import pytest
 
 from app.looking import violations
 
+pytestmark = pytest.mark.browser
+
 STAIRS = "path.stairs >> nth=1"
 REDRAWN_MS = 100.0
 """What is promised on a quiet machine; twice that fails, as in the other benchmarks."""

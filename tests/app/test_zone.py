@@ -4,7 +4,11 @@ from __future__ import annotations
 
 from typing import Any
 
+import pytest
+
 from app.looking import violations
+
+pytestmark = pytest.mark.browser
 
 
 def opened(app: Any, path: str = "/zone/z03") -> None:
