@@ -1,16 +1,16 @@
 /** What to do next: three straight stops, and on to the other pages with the same car and corners. */
 import { useSignal } from "@preact/signals";
 import { ask, problem, type Problem } from "../../api/call";
-import { itemOf, read, refresh, save, slug, type Table } from "../../api/library";
+import { read, save, slug, type Table } from "../../api/library";
 import { about } from "../../house/about";
 import { go } from "../../house/address";
-import { lay, type Desk } from "../../house/desk";
+import { desk, lay, type Desk } from "../../house/desk";
 import { Dialog } from "../../parts/dialog";
 import { NumberField, TextField, numberOf } from "../../parts/field";
 import { Wrong } from "../../parts/notice";
 import { setting } from "../../words/units";
 import { keptSheet, type Answer } from "./asking";
-import { conditions, driver, isOwn, quickOf, type Quick, type Typed } from "./typed";
+import { driver, isOwn, quickOf, type Quick, type Typed } from "./typed";
 
 interface Props {
   typed: Typed;
@@ -23,7 +23,7 @@ export function Next({ typed, answer, onRearWon }: Props) {
   const wrong = useSignal<Problem | null>(null);
   const carry = async (path: string) => {
     try {
-      lay({ ...asDesk(typed, quickOf(typed)), conditions: await dayFor(typed.car) }, "What was typed put on the desk");
+      lay({ ...asDesk(typed, quickOf(typed)), conditions: desk.value.conditions }, "What was typed put on the desk");
       go(path);
     } catch (error) {
       wrong.value = problem(error);
@@ -103,19 +103,6 @@ function asDesk(typed: Typed, quick: Quick | null): Partial<Desk> {
   };
 }
 
-/** A dry day for a car that does not say what fuel is aboard; made where it is not there yet. */
-async function dayFor(car: string): Promise<string> {
-  const known = conditions(car);
-  if (known) return known;
-  const id = "dry-as-it-is";
-  if (!itemOf(`conditions/${id}`)) {
-    const value = { schema: "foreaft.conditions/1", id, name: "Dry, fuel as it is", grip_scale: 1 };
-    await ask("PUT", `library/conditions/${id}`, { value, based_on: null });
-    await refresh();
-  }
-  return `conditions/${id}`;
-}
-
 function Keep({ typed, onDone }: { typed: Typed; onDone: () => void }) {
   const own = isOwn(typed.car);
   const title = about.value?.classes.find((one) => one.name === typed.car)?.title ?? "My car";
@@ -128,7 +115,7 @@ function Keep({ typed, onDone }: { typed: Typed; onDone: () => void }) {
     try {
       const road = await keepCorners(corners.value);
       const kept = own ? typed.car : await keepCar(typed, car.value);
-      lay({ ...asDesk(typed, own ? quickOf(typed) : null), car: kept, road, conditions: await dayFor(typed.car) }, `${car.value} and ${corners.value} put on the desk`);
+      lay({ ...asDesk(typed, own ? quickOf(typed) : null), car: kept, road, conditions: desk.value.conditions }, `${car.value} and ${corners.value} put on the desk`);
       onDone();
       go("/plan");
     } catch (error) {

@@ -1,7 +1,6 @@
 /** What is typed on the first page, and what of it can be asked. */
 import type { Signal } from "@preact/signals";
 import type { Table } from "../../api/library";
-import { desk } from "../../house/desk";
 import { draft } from "../../house/draft";
 import { place } from "../../house/address";
 import { numberOf } from "../../parts/field";
@@ -74,15 +73,9 @@ export function askingOf(typed: Typed, usualLoad_g: number): Asking | null {
   const quick = quickOf(typed);
   if (!typed.car || !sheet || (!quick && !isOwn(typed.car))) return null;
   const request: Record<string, unknown> = { car: typed.car, driver: driver() };
-  const day = conditions(typed.car);
-  if (day) request.conditions = [day];
+  if (place.value.query.conditions) request.conditions = [place.value.query.conditions];
   if (quick) request.quick = quick;
   return { sheet, request };
-}
-
-/** The day on the desk if somebody put one there; the demo's names a fuel load that only its car knows. */
-export function conditions(car: string): string | null {
-  return place.value.query.conditions ?? (isOwn(car) ? desk.value.conditions : null);
 }
 
 /** The driver on the desk if somebody put one there: the demo's is not the user's. */
