@@ -1,6 +1,6 @@
 /** The line driven with its zones as numbered places, and what is changed before each. */
-import { Figure } from "../parts/figure";
-import { EndSign } from "../parts/figure";
+import { useMemo } from "preact/hooks";
+import { EndSign, Figure } from "../parts/figure";
 import { setting } from "../words/units";
 import { changesBefore, type Stairs } from "../pages/plan/stairs";
 import { between, labelPlaces, pointAt, sheetOf, type Outline, type Sheet, type XY } from "./map_places";
@@ -25,21 +25,48 @@ interface Props {
 export function CircuitMap(props: Props) {
   const [at, width] = useWidth<HTMLDivElement>(420);
   const { outline, zones, stairs } = props;
-  const sheet = sheetOf(outline, width.value);
-  const line = outline.x_m.map((x, i) => sheet.at(x, outline.y_m[i]!));
-  const labels = labelPlaces(zones.map((zone) => line[pointAt(outline, zone.apex_s_m)]!), line, sheet);
+  // No slider moves the line; where the numbers find room is the dearest part of the picture.
+  const ground = useMemo(() => groundOf(outline, zones, width.value), [outline, width.value]);
+  const { sheet, line } = ground;
   const steps = changesBefore(stairs);
   return (
     <div ref={at} class="map">
       <Figure title="Where the zones lie" about={words(stairs, steps)} width={sheet.width} height={sheet.height}>
-        <polyline class="road" points={written([...line, line[0]!])} />
+        <polyline class="road" points={ground.road} />
         <Start line={line} sheet={sheet} />
-        {zones.map((zone, i) => (
-          <Zone key={i} {...props} index={i} line={line} label={labels[i]!} steps={steps[i]!} zone={zone} />
+        {zones.map((_, i) => (
+          <Zone key={i} {...props} index={i} spot={ground.spots[i]!} steps={steps[i]!} />
         ))}
       </Figure>
     </div>
   );
+}
+
+interface Spot {
+  /** The braked part of the line, as the picture writes it. */
+  braked: string;
+  apex: XY;
+  label: XY;
+}
+
+interface Ground {
+  sheet: Sheet;
+  line: XY[];
+  road: string;
+  spots: Spot[];
+}
+
+function groundOf(outline: Outline, zones: MapZone[], width: number): Ground {
+  const sheet = sheetOf(outline, width);
+  const line = outline.x_m.map((x, i) => sheet.at(x, outline.y_m[i]!));
+  const apexes = zones.map((zone) => line[pointAt(outline, zone.apex_s_m)]!);
+  const labels = labelPlaces(apexes, line, sheet);
+  const spots = zones.map((zone, i) => ({
+    braked: written(between(outline, zone.brake_s_m, zone.apex_s_m).map((k) => line[k]!)),
+    apex: apexes[i]!,
+    label: labels[i]!,
+  }));
+  return { sheet, line, road: written([...line, line[0]!]), spots };
 }
 
 function words(stairs: Stairs, steps: number[]): string {
@@ -67,11 +94,10 @@ function Start({ line, sheet }: { line: XY[]; sheet: Sheet }) {
   );
 }
 
-function Zone(props: Props & { index: number; line: XY[]; label: XY; steps: number; zone: MapZone }) {
-  const { index, outline, line, label, zone, stairs, steps } = props;
-  const braked = between(outline, zone.brake_s_m, zone.apex_s_m).map((i) => line[i]!);
-  const [x, y] = label;
-  const [ax, ay] = line[pointAt(outline, zone.apex_s_m)]!;
+function Zone(props: Props & { index: number; spot: Spot; steps: number }) {
+  const { index, spot, stairs, steps } = props;
+  const [x, y] = spot.label;
+  const [ax, ay] = spot.apex;
   const end = steps > 0 ? "front" : "rear";
   return (
     <g
@@ -80,7 +106,7 @@ function Zone(props: Props & { index: number; line: XY[]; label: XY; steps: numb
       onPointerLeave={() => props.onNear(null)}
       onClick={() => props.onPick(index)}
     >
-      <polyline class={steps ? `braked ${end}` : "braked"} points={written(braked)} />
+      <polyline class={steps ? `braked ${end}` : "braked"} points={spot.braked} />
       <line class="leader" x1={ax} y1={ay} x2={x} y2={y} />
       <circle class={steps ? `place ${end}` : "place"} cx={x} cy={y} r={11} />
       <text x={x} y={y + 4} text-anchor="middle" class="number">{index + 1}</text>
