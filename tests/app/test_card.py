@@ -35,4 +35,4 @@ def test_a_card_is_made_changed_and_printed(app: Any, expect: Any, tmp_path: Pat
     app.reload()
     expect(sheets).to_have_count(2, timeout=LONG_MS)
     app.get_by_label("Briefing").check()
-    expect(app.locator(".briefing .sheet svg")).to_be_visible(timeout=LONG_MS)
+    expect(app.locator(".briefing .sheet svg")).to_have_count(1, timeout=LONG_MS)

@@ -79,7 +79,7 @@ def test_the_laps_pan_at_thirty_frames_a_second(app: Any, expect: Any, log: Path
 
 
 def test_what_is_no_log_says_so(app: Any, expect: Any, tmp_path: Path) -> None:
-    wrong = tmp_path / "<b>notes</b>.csv"
+    wrong = tmp_path / "<b>notes.csv"
     wrong.write_text("hello\n")
     app.open("/laps")
     app.locator("input[type=file]").set_input_files(wrong)

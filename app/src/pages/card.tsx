@@ -56,7 +56,7 @@ export function Card() {
   const sources = useSource(now.plan, now.wet);
   const source = sources.now;
   const request = source && cardRequest(now, source);
-  const shown = useLoaded(request && JSON.stringify(request), (signal) => ask<{ pages: string[] }>("POST", "card", { ...request, format: "svg" }, signal), 60);
+  const shown = useLoaded(request && JSON.stringify(request), (signal) => pagesOf(now.product, request!, signal), 60);
   const own = sources.own;
   const wrong = (now.plan ? sources.named.value.wrong : own.wrong.value) ?? null;
   const waiting = own.busy.value || (now.plan !== "" && sources.named.value.busy);
@@ -77,11 +77,11 @@ export function Card() {
           {request && shown.value.wrong && <Wrong problem={shown.value.wrong} />}
           {request && shown.value.value && (
             <section aria-label="As it prints">
-              <Paper pages={shown.value.value.pages} busy={shown.value.busy} product={now.product} />
+              <Paper pages={shown.value.value.pages} busy={shown.value.busy} product={shown.value.value.product} />
               <Printed request={request} product={now.product} />
             </section>
           )}
-          {request && !shown.value.value && shown.value.busy && <p class="soft" role="status">Drawing the {now.product}</p>}
+          {request && shown.value.busy && shown.value.value?.product !== now.product && <p class="soft" role="status">Drawing the {now.product}</p>}
           {source && <Cautions cautions={source.plan.cautions} />}
           {source && <Spoken plan={source.plan.result} />}
           {source && <Warnings warnings={source.plan.warnings} />}
@@ -89,6 +89,12 @@ export function Card() {
       </div>
     </article>
   );
+}
+
+/** The pages with what they are of: the last good ones stay in sight while others are drawn. */
+async function pagesOf(product: Printing["product"], request: object, stop: AbortSignal) {
+  const { pages } = await ask<{ pages: string[] }>("POST", "card", { ...request, format: "svg" }, stop);
+  return { pages, product };
 }
 
 function about(source: Source): string {
