@@ -193,11 +193,12 @@ def learnt(seed: int) -> list[tuple[str, str, float, float, float, float]]:
     for column in lc.columns_of(seen, what, found):
         one = judge(column, seen.firm)
         key = one.key if one.setting is None else f"{one.key}@{one.setting:g}"
-        true = case.numbers.get(key)
-        if true is None or one.low is None or one.high is None or one.estimate is None:
+        known = case.numbers.get(key)
+        if known is None or one.low is None or one.high is None or one.estimate is None:
             continue
         sd = float(np.std(column.now))
-        out.append((one.key, one.verdict, true, one.low, one.high, (one.estimate - true) / sd))
+        error = (one.estimate - known) / sd
+        out.append((one.key, one.verdict, known, one.low, one.high, error))
     scatter = foot.scatter(foot.alike(foot.stops(series)))
     if scatter is not None:
         key, sd = "driver.pedal_scatter_frac", (scatter.high - scatter.low) / 3.29

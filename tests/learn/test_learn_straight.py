@@ -78,6 +78,7 @@ def made(setting: np.ndarray, front: np.ndarray, rear: np.ndarray, group: np.nda
         setting=setting,
         speed_mps=np.full(n, 30.0),
         decel_mps2=np.full(n, 10.0),
+        change_mps3=np.zeros(n),
         front_Pa=nothing,
         rear_Pa=nothing,
         pedal=nothing,

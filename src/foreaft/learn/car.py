@@ -127,7 +127,7 @@ def _mean(column: Floats, joint: bool) -> float:
 def ratio_of(seen: Observed, what: Known, count: int = 100) -> Ratio | None:
     """The ratio of free wheels, with the shape of the driven axle's slip from the nominal car."""
     p = seen.pieces
-    when = st.Moments(p.speed_mps, p.decel_mps2, p.braked, np.full(len(p), 0.6))
+    when = st.Moments(p.speed_mps, p.decel_mps2, p.braked, np.full(len(p), 0.6), p.change_mps3)
 
     def shape(vector: Floats, table: Floats) -> Floats:
         front, rear = st.slips(table, st.acting(vector, when))

@@ -69,6 +69,10 @@ the slip over it a slip may be off, and the difference of two slips by the diffe
 The middle of what the driver file has for a dry day.
 """
 
+TWICE: Final = sqrt(2.0)
+"""The same grip stands in two lines, the slip and the difference: so much is given to each that
+both together count as one."""
+
 BETWEEN: Final = {
     "ratio": 3.0e-4,
     "slip": 0.7e-3,
@@ -256,7 +260,7 @@ def _predict(
     p, lines = equations.seen, equations.lines
     setting = np.where(np.isfinite(p.setting), p.setting, settings.mean())
     share = np.interp(setting, settings, shares)
-    when = st.Moments(p.speed_mps, p.decel_mps2, p.braked, share)
+    when = st.Moments(p.speed_mps, p.decel_mps2, p.braked, share, p.change_mps3)
     front, rear = st.slips(table, st.acting(vector, when), extra["front_stiffness_ratio"])
     give = st.give(table, front, rear)
     front, rear = (one * np.exp(extra["slip_curve"]) for one in (front, rear))
@@ -267,8 +271,8 @@ def _predict(
     ratio = np.log1p(-front) - np.log1p(-rear) - radius_front + radius_rear
     late = extra["speed_delay_s"] * p.decel_mps2 / p.speed_mps
     slip = np.log1p(-front) - radius_front - late
-    doubt_ratio = GRIP_SD * np.abs(give[0] - give[1])
-    doubt_slip = GRIP_SD * give[0]
+    doubt_ratio = TWICE * GRIP_SD * np.abs(give[0] - give[1])
+    doubt_slip = TWICE * GRIP_SD * give[0]
     decel = np.log(np.maximum(_decel(p, vector, share, extra), 0.1))
     odds = np.log(share / (1.0 - share))
     pressure = odds - extra.get("gain_front", 0.0) + extra.get("gain_rear", 0.0)

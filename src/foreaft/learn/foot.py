@@ -16,6 +16,10 @@ import numpy as np
 from foreaft.laps.brakings import Braking, brakings
 from foreaft.laps.series import Series
 
+HIT_S: Final = 0.7
+"""So long the first hit of the pedal is felt in what is held (assumption)."""
+
+HELD_S: Final = 0.2
 FIRM_PART: Final = 0.6
 """The pedal is held where it is above this part of the braking's own peak."""
 
@@ -42,12 +46,16 @@ class Estimate:
 
 
 def held(series: Series, one: Braking) -> float | None:
-    """Mean of the brake's channel while the pedal is held; None without such a channel. [-]"""
+    """Mean of the brake's channel while the pedal is held. [-]
+
+    The first hit scatters by itself, and more; None without such a channel, or where the braking is
+    over before the pedal is held.
+    """
     if series.brake_frac is None:
         return None
-    part = series.brake_frac[int(one.start) : int(one.release) + 1]
+    part = series.brake_frac[int(one.start + HIT_S * series.rate_hz) : int(one.release) + 1]
     part = part[np.isfinite(part)]
-    if len(part) < 3:
+    if len(part) < series.window(HELD_S):
         return None
     return float(part[part > FIRM_PART * part.max()].mean())
 

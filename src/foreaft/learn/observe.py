@@ -71,7 +71,8 @@ class Pieces:
         Log a piece comes from, and its braking counted over all logs; -1 where the brake is off.
     setting : ndarray
         What the adjuster showed.
-    speed_mps, decel_mps2 : ndarray
+    speed_mps, decel_mps2, change_mps3 : ndarray
+        The last is how fast the deceleration grows: it falls with the downforce.
     front_Pa, rear_Pa, pedal : ndarray
         Line pressures with the zero of their sensors taken off, at the time at which they act;
         pedal is force or travel where there are no pressures.
@@ -87,6 +88,7 @@ class Pieces:
     setting: Floats
     speed_mps: Floats
     decel_mps2: Floats
+    change_mps3: Floats
     front_Pa: Floats
     rear_Pa: Floats
     pedal: Floats
@@ -232,6 +234,7 @@ class _Channels:
     time_s: Floats
     speed: Floats
     decel: Floats
+    change: Floats
     front: Floats
     rear: Floats
     pedal: Floats
@@ -289,6 +292,7 @@ def _channels(
         time_s=series.time_s,
         speed=series.speed_mps,
         decel=-series.along_mps2,
+        change=np.gradient(-smoothed(series.along_mps2, series.window(0.2))) * series.rate_hz,
         front=front,
         rear=rear,
         pedal=pedal,
@@ -447,6 +451,7 @@ def _table(channels: _Channels, rows: Sequence[tuple[int, int, int]], log: int) 
         setting=np.array([channels.setting[a] for _, a, _ in rows]),
         speed_mps=mean(channels.speed),
         decel_mps2=mean(channels.decel),
+        change_mps3=mean(channels.change),
         front_Pa=mean(channels.front),
         rear_Pa=mean(channels.rear),
         pedal=mean(channels.pedal),

@@ -36,12 +36,16 @@ _GIVE: Final = np.interp(_BELOW, _GRID, _RISE) / np.interp(_BELOW, _GRID, np.gra
 
 
 class Moments(NamedTuple):
-    """Moments of a drive, shape (n,) each; ``share`` is the front share of the brakes."""
+    """Moments of a drive, shape (n,) each; ``share`` is the front share of the brakes.
+
+    ``change`` is how fast the deceleration grows: load follows it by the pitch lag. [m/s^3]
+    """
 
     speed: Floats
     decel: Floats
     braked: Flags
     share: Floats
+    change: Floats | float = 0.0
 
 
 class Acting(NamedTuple):
@@ -67,7 +71,8 @@ def acting(car: Floats, when: Moments) -> Acting:
     pedal = np.where(when.braked, pedal_of(car, when.share, brake), 0.0)
     front_brake, rear_brake = brakes_of(car, when.share, pedal)
     pulls = np.where(when.braked, engine - driveline * decel, whole + wheels * decel)
-    load_front, load_rear = loads(car, when.speed, decel, drag)
+    carried = decel - car[at.PITCH_LAG] * when.change
+    load_front, load_rear = loads(car, when.speed, carried, drag)
     return Acting(
         front_brake + part * pulls - front_wheels * decel,
         rear_brake + (1.0 - part) * pulls - rear_wheels * decel,
