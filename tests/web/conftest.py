@@ -6,10 +6,10 @@ import json
 import os
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from typing import Any, NamedTuple
 
 import pytest
 from starlette.testclient import TestClient
@@ -35,15 +35,23 @@ def client(parts: Parts) -> TestClient:
     return TestClient(parts.app, base_url=HOME, headers=JSON)
 
 
+class Served(NamedTuple):
+    """A server in a process of its own."""
+
+    address: str
+    pid: int
+
+
 @contextmanager
-def serving(library: Path, *options: str) -> Iterator[str]:
-    """Run ``foreaft app`` in a process of its own; give its address."""
+def serving(library: Path, *options: str) -> Iterator[Served]:
+    """Run ``foreaft app`` in a process of its own."""
     words = [sys.executable, "-m", "foreaft.cli", "app", "--no-browser", "--json"]
     typed = [*words, "--library", str(library), *options]
     process = subprocess.Popen(typed, stdout=subprocess.PIPE, text=True, env=dict(os.environ))
     try:
         assert process.stdout is not None
-        yield json.loads(process.stdout.readline())["address"].rstrip("/")
+        address = json.loads(process.stdout.readline())["address"].rstrip("/")
+        yield Served(address, process.pid)
     finally:
         process.kill()
         process.wait()
@@ -56,6 +64,3 @@ def refused(answer: Any, status: int) -> dict[str, Any]:
     assert told["schema"] == "foreaft.error/1"
     assert told["message"]
     return told
-
-
-Get = Callable[[str], Any]

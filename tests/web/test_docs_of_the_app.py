@@ -18,8 +18,8 @@ PAGE = Path(__file__).resolve().parents[2] / "docs" / "how-to" / "script-the-app
 def test_the_script_of_the_page_runs(tmp_path: Path) -> None:
     found = re.search(r"```python\n(.*?)```", PAGE.read_text("utf-8"), re.DOTALL)
     assert found is not None
-    with serving(tmp_path / "library") as address:
-        script = found[1].replace("http://127.0.0.1:8765", address)
+    with serving(tmp_path / "library") as served:
+        script = found[1].replace("http://127.0.0.1:8765", served.address)
         done = subprocess.run(
             [sys.executable, "-c", script], capture_output=True, text=True, check=False
         )

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import asyncio
 import logging
 from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from starlette.testclient import TestClient
@@ -98,6 +100,23 @@ def test_a_body_too_large_is_refused_by_what_it_says_and_by_what_it_is(client: T
             yield b" " * 65536
 
     refused(client.post("/api/stop", content=pieces()), 413)
+
+
+def test_a_body_that_says_it_is_too_large_is_not_read(parts: Parts) -> None:
+    told: list[dict[str, Any]] = []
+
+    async def receive() -> dict[str, Any]:
+        raise AssertionError("the body was read")
+
+    async def send(message: dict[str, Any]) -> None:
+        told.append(message)
+
+    names = {"host": "127.0.0.1", "content-type": "application/json"}
+    names["content-length"] = str(JSON_MOST + 1)
+    headers = [(name.encode(), value.encode()) for name, value in names.items()]
+    scope = {"type": "http", "method": "POST", "path": "/api/stop", "headers": headers}
+    asyncio.run(parts.app(scope, receive, send))
+    assert told[0]["status"] == 413
 
 
 def test_a_log_too_large_leaves_nothing(tmp_path: Path) -> None:
