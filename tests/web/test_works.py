@@ -220,8 +220,8 @@ def test_a_state_that_cannot_be_read_hides_no_other(parts: Parts, client: TestCl
 def test_events_are_told_as_they_happen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("FOREAFT_DATA", raising=False)
     with (
-        serving(tmp_path / "library") as address,
-        httpx.Client(base_url=address, timeout=600) as http,
+        serving(tmp_path / "library") as served,
+        httpx.Client(base_url=served.address, timeout=600) as http,
     ):
         work = http.post("/api/work/plan", json=PLAN | {"samples": 8}).json()["work_id"]
         states = []
