@@ -17,7 +17,8 @@ from pydantic import ValidationError
 
 from foreaft.base.errors import ForeaftError, InputError
 from foreaft.files.classes import demo_folder
-from foreaft.jobs.live import SCATTERS, Desk, live
+from foreaft.jobs.live import Desk, live
+from foreaft.jobs.load import SCATTERS
 from foreaft.jobs.plan import plan
 from foreaft.jobs.requests import LiveRequest, PlanRequest, Quick
 from foreaft.model.answers import Plan

@@ -1,6 +1,6 @@
 /** The frame round every page. */
 import { useEffect } from "preact/hooks";
-import { damaged, refresh } from "../api/library";
+import { damaged, items, refresh } from "../api/library";
 import { problem } from "../api/call";
 import { askAbout } from "./about";
 import { parts } from "./address";
@@ -57,7 +57,22 @@ function start(): () => void {
   Promise.all([askAbout(), refresh()]).catch((error) =>
     tell({ kind: "error", text: problem(error).message, action: { label: "Try again", run: () => location.reload() } }),
   );
-  const changes = new EventSource("/api/changes");
+  listen();
+  document.addEventListener("visibilitychange", listen);
+  return () => document.removeEventListener("visibilitychange", listen);
+}
+
+let changes: EventSource | null = null;
+
+/** Hear of changes while the tab is seen: a browser keeps few connections, and hidden tabs need none. */
+function listen(): void {
+  if (document.hidden) {
+    changes?.close();
+    changes = null;
+    return;
+  }
+  if (changes) return;
+  changes = new EventSource("/api/changes");
   changes.onmessage = () => void refresh().catch(() => undefined);
-  return () => changes.close();
+  if (items.value) void refresh().catch(() => undefined); // what was missed
 }

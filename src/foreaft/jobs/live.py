@@ -22,7 +22,15 @@ from numpy.typing import NDArray
 
 from foreaft.jobs.common import Notes, envelope, identity
 from foreaft.jobs.faces import adjuster_face
-from foreaft.jobs.load import driven_by, known_adjuster, load_car, load_conditions, load_driver
+from foreaft.jobs.load import (
+    driven_by,
+    known_adjuster,
+    load_car,
+    load_conditions,
+    load_driver,
+    moved_day,
+    moved_driver,
+)
 from foreaft.jobs.plan import (
     frontier_of,
     hand_of,
@@ -50,9 +58,6 @@ Floats = NDArray[np.float64]
 
 KEPT: Final = 32
 """Things a desk keeps; the largest, the limits of one car, is some 3 MB."""
-
-SCATTERS: Final = ("hit_sd_frac", "hold_sd_frac", "release_sd_frac")
-"""What a driver's foot scatters."""
 
 
 class Desk:
@@ -169,34 +174,24 @@ def _driver(request: LiveRequest, desk: Desk) -> _Known:
 
     def read() -> _Known:
         driver, file = desk.kept(written, lambda: load_driver(request.driver))
-        told = {"boldness": request.boldness, "change_cost_s": request.change_cost_s}
-        if request.scatter_scale is not None:
-            told |= {name: getattr(driver, name) * request.scatter_scale for name in SCATTERS}
-        driver = _moved(driver, told)
+        driver = moved_driver(driver, request)
+        if request.change_cost_s is not None:
+            driver = driver.replace(change_cost_s=request.change_cost_s)
         return _Known(driver, key, identity(driver, file))
 
     return desk.kept(key, read)
 
 
 def _day(request: LiveRequest, desk: Desk) -> _Known:
-    told = {"grip_scale": request.grip_scale, "fuel_kg": request.fuel_kg}
     written = ("day", str(request.conditions), _content(request.conditions))
-    key = (*written, *told.values())
+    key = (*written, request.grip_scale, request.fuel_kg)
 
     def read() -> _Known:
         conditions, file = desk.kept(written, lambda: load_conditions(request.conditions))
-        conditions = _moved(conditions, told)
+        conditions = moved_day(conditions, request)
         return _Known(conditions, key, identity(conditions, file))
 
     return desk.kept(key, read)
-
-
-Told = TypeVar("Told", Driver, Conditions)
-
-
-def _moved(thing: Told, told: dict[str, float | None]) -> Told:
-    given = {name: value for name, value in told.items() if value is not None}
-    return thing.replace(**given) if given else thing
 
 
 def _habits(driver: Driver) -> Hashable:
