@@ -66,7 +66,24 @@ def test_without_a_crossover_the_anchor_stays_as_it_was_asked(learnt: Learnt) ->
 def test_cars_that_do_not_agree_with_the_slips_leave_the_crossover_to_them(learnt: Learnt) -> None:
     _, _, what, found, shown = learnt
     far = replace(shown, setting=500.0, low=499.0, high=501.0)
-    assert lc.crossover_of(what, found, far) == far
+    told = lc.crossover_of(what, found, far)
+    assert told.setting == far.setting
+    # As wide as the straight line may bend, and no narrower than its scatter.
+    assert told.low < far.low
+    assert told.high > far.high
+
+
+def test_a_straight_line_that_bends_a_little_does_not_overrule_the_cars(learnt: Learnt) -> None:
+    _, _, what, found, shown = learnt
+    place = lc.crossover_of(what, found, shown)
+    reach = 0.5 * (place.high - place.low)
+    near = replace(
+        shown,
+        setting=place.high + 1.5 * reach,
+        low=place.high + 0.5 * reach,
+        high=place.high + 2.5 * reach,
+    )
+    assert lc.crossover_of(what, found, near).setting == place.setting
 
 
 def test_one_braking_contradicts_no_file() -> None:

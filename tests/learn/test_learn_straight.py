@@ -142,15 +142,18 @@ def test_one_in_ten_wild_pieces_moves_a_line_by_little() -> None:
     assert found == pytest.approx([2.0, 3.0], abs=0.02)
 
 
-def column(before_sd: float, now_mean: float, now_sd: float, touched: bool = True) -> Column:
+def column(
+    before_sd: float, now_mean: float, now_sd: float, touched: bool = True, key: str = "gain_front"
+) -> Column:
     z = np.random.default_rng(4).standard_normal(4000)
-    return Column("x", "", before_sd * z, now_mean + now_sd * z, now_mean, touched=touched)
+    return Column(key, "", before_sd * z, now_mean + now_sd * z, now_mean, touched=touched)
 
 
 @pytest.mark.parametrize(
     ("given", "verdict"),
     [
         (column(1.0, 0.3, 0.3), "learned"),
+        (column(1.0, 0.3, 0.3, key="height_per_wheelbase"), "narrowed"),
         (column(1.0, 0.3, 0.7), "narrowed"),
         (column(1.0, 0.1, 0.95), "not_identifiable"),
         (column(1.0, 4.0, 0.3), "contradictory"),

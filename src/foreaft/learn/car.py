@@ -37,6 +37,9 @@ LOCK_SPEED_MPS: Final = 30.0
 """Drivers squeeze to the first lock from 120 km/h."""
 
 CROSSOVER_DRAWS: Final = 500
+BENDS: Final = 3.0
+"""The straight line through the ratio of slips is told so many times wider than its scatter."""
+
 CROSSOVER_SHARES: Final = 91
 """Front shares at which a drawn car's slips are compared."""
 
@@ -161,7 +164,9 @@ def crossover_of(what: Known, found: Fit, shown: Crossover) -> Crossover:
 
     ``shown`` is what the slips alone say, drawn straight through settings, speeds and
     decelerations; the cars know how slip bends between them.
-    Where the two do not overlap the cars are wrong about something, and the slips alone stand.
+    The straight line itself misses by up to three of its standard errors.
+    Where the two lie further apart the cars are wrong about something, and the slips alone stand,
+    as wide as that.
     """
     rows = found.draws[:CROSSOVER_DRAWS]
     vector, table, settings, shares = what.build(what.columns(rows))
@@ -173,12 +178,14 @@ def crossover_of(what: Known, found: Fit, shown: Crossover) -> Crossover:
         ]
     )
     places = places[np.isfinite(places)]
+    reach = BENDS * max(shown.high - shown.setting, shown.setting - shown.low)
+    alone = replace(shown, low=shown.setting - reach, high=shown.setting + reach)
     if len(places) < 0.9 * len(rows):
-        return shown
+        return alone
     tail = 50.0 * (1.0 - LEVEL)
     low, middle, high = (float(x) for x in np.percentile(places, [tail, 50.0, 100.0 - tail]))
-    if low > shown.high or high < shown.low:
-        return shown
+    if low > alone.high or high < alone.low:
+        return alone
     driven = shown.driven
     return replace(
         shown, setting=middle, low=low, high=high, inside=driven[0] <= middle <= driven[1]
