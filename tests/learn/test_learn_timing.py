@@ -13,6 +13,7 @@ import pytest
 from foreaft.jobs.learn import learn
 from foreaft.jobs.record import record
 from foreaft.jobs.requests import LearnRequest, Quick, RecordRequest
+from machine import slowness
 
 QUICK = Quick(today=0.0, higher="front", first="together", lowest=-23.0, highest=23.0)
 LAPS, DRIVEN = 20, 2
@@ -62,4 +63,6 @@ def test_twenty_laps_take_less_than_ten_seconds(tmp_path: Path) -> None:
     spent, waited = time.process_time() - begin, time.perf_counter() - clock
     assert told.result.logs[0].brakings > LAPS * 5
     # Its own work, which a busy machine does not lengthen; threads of the matrices count each.
-    assert spent < MOST_S, f"{spent:.1f} s of work, {waited:.1f} s on {os.cpu_count()} cores"
+    assert spent < MOST_S * slowness(), (
+        f"{spent:.1f} s of work, {waited:.1f} s on {os.cpu_count()} cores"
+    )
