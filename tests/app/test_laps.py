@@ -58,8 +58,13 @@ def test_the_laps_pan_at_thirty_frames_a_second(app: Any, expect: Any, log: Path
     """Every lap has a point a metre: more than ten thousand in three panels."""
     app.open("/laps")
     app.locator("input[type=file]").set_input_files(log)
-    app.get_by_role("button", name="Debrief these laps").click(timeout=LONG_MS)
-    expect(app.locator(".plots canvas").first).to_be_visible(timeout=LONG_MS)
+    begin = app.get_by_role("button", name="Debrief these laps")
+    plotted = app.locator(".plots canvas").first
+    expect(begin.or_(plotted).first).to_be_visible(timeout=LONG_MS)
+    app.wait_for_timeout(1500)  # the same log may have been debriefed before: it is found again
+    if not plotted.is_visible():
+        begin.click(timeout=LONG_MS)
+    expect(plotted).to_be_visible(timeout=LONG_MS)
     app.get_by_role("button", name="Closer").click()
     plots = app.locator(".plots")
     plots.scroll_into_view_if_needed()

@@ -12,7 +12,7 @@ ONE_OF_EACH = """
 import sys
 sys.path.insert(0, sys.argv[1])
 import numpy as np
-from foreaft.physics import ideal, motion, stability
+from foreaft.physics import ideal, motion, stability, trim
 from foreaft.plan import cost as co
 from physics import slow_car as slow
 from plan import slow_zone as sz
@@ -29,7 +29,7 @@ print(*row)
 row = np.zeros(motion.STOP_SIZE)
 motion.stop(vector, table, share, 60.0, 20.0, 0.9, row)
 print(*row)
-road, out = slow.Road(250.0, 0.006).row(), np.zeros(21)  # faster than any knot
+road, out = slow.Road(250.0, 0.006).row(), np.zeros(trim.TRIM_SIZE)  # faster than any knot
 print(stability.growth_rate(vector, table, share, 6000.0, road, out))
 roads = np.array([slow.Road(0.0, 1e-9 if i % 40 else 0.02).row() for i in range(80)])
 speed = np.zeros(80)
