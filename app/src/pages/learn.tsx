@@ -24,7 +24,7 @@ export function Learn() {
   const request = learnRequest(now, settings.value);
   const kept = useKeptWork<LearnAnswer>(
     "learn",
-    now.logs.length ? [...now.logs, "|", desk.value.car].join(" ") : null,
+    now.logs.length ? now.logs.join(" ") : null, // not the car: the learned one comes onto the desk
     titleOf("learn", request),
   );
   const found = kept.answer.value;
