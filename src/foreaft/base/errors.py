@@ -195,6 +195,20 @@ class Cancelled(ForeaftError):
         super().__init__(message, code="cancelled", hint="")
 
 
+def system_refused(error: OSError, allowed: str) -> InputError:
+    """What the system said of a file or an output, for the user."""
+    return InputError(
+        f"The system refuses: {error.strerror or error}.",
+        code="system_refused",
+        file=error.filename,
+        key="file",
+        value=error.strerror or str(error),
+        allowed=allowed,
+        unit="",
+        hint="Is the disk full, or was a file moved meanwhile?",
+    )
+
+
 def _rebuild(
     kind: type[ForeaftError], args: tuple[object, ...], state: dict[str, object]
 ) -> ForeaftError:

@@ -9,7 +9,13 @@ from collections.abc import Sequence
 from io import TextIOWrapper
 from pathlib import Path
 
-from foreaft.base.errors import Cancelled, ForeaftError, InputError, MissingPart
+from foreaft.base.errors import (
+    Cancelled,
+    ForeaftError,
+    InputError,
+    MissingPart,
+    system_refused,
+)
 from foreaft.cli.parser import make_parser
 
 BUG = 1
@@ -106,16 +112,7 @@ def _drop_output() -> None:
 def _system_said(error: OSError) -> InputError:
     if error.filename is None:
         _drop_output()  # it was the output that failed
-    return InputError(
-        f"The system refuses: {error.strerror or error}.",
-        code="system_refused",
-        file=error.filename,
-        key="file",
-        value=error.strerror or str(error),
-        allowed="files that can be read, and an output that can be written",
-        unit="",
-        hint="Is the disk full, or was a file moved meanwhile?",
-    )
+    return system_refused(error, "files that can be read, and an output that can be written")
 
 
 def _not_installed(error: ModuleNotFoundError) -> MissingPart:

@@ -17,7 +17,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final, NoReturn
+from typing import Final, Literal, NoReturn, get_args
 
 from foreaft.base.errors import InputError
 from foreaft.files.atomic import write_file
@@ -27,7 +27,7 @@ from foreaft.files.library_past import Past, Shelf
 from foreaft.files.lock import locked
 
 LIBRARY_VARIABLE: Final = "FOREAFT_LIBRARY"
-KINDS: Final = (
+Kind = Literal[
     "cars",
     "drivers",
     "conditions",
@@ -37,7 +37,8 @@ KINDS: Final = (
     "logs",
     "mappings",
     "plans",
-)
+]
+KINDS: Final[tuple[str, ...]] = get_args(Kind)
 ENDINGS: Final = {
     "cars": (".toml",),
     "drivers": (".toml",),

@@ -18,7 +18,7 @@ from foreaft.model.car import Car
 from foreaft.model.conditions import Conditions
 from foreaft.model.driver import Driver, Level
 from foreaft.model.fields import build
-from foreaft.model.parts import Anchor
+from foreaft.model.parts import Anchor, Axle
 
 LEVELS: Final[tuple[str, ...]] = get_args(Level)
 
@@ -118,6 +118,35 @@ def moved_day(conditions: Conditions, asked: Moved) -> Conditions:
     told = {"grip_scale": asked.grip_scale, "fuel_kg": asked.fuel_kg}
     given = {name: value for name, value in told.items() if value is not None}
     return conditions.replace(**given) if given else conditions
+
+
+def way_of(adjuster: Adjuster | None, told: Axle | None, *, what: str, because: str) -> Axle:
+    """Which axle a bigger number means: by the car file, or as told where there is none.
+
+    Raises
+    ------
+    CannotTell
+        With ``what`` and ``because``, if nobody has said it.
+    InputError
+        If car file and user say different things.
+    """
+    higher = told if adjuster is None else adjuster.higher_means
+    if higher is None:
+        raise CannotTell(
+            what,
+            because=because,
+            would_settle="--higher front or --higher rear, or --car with a car file that says it",
+        )
+    if told not in (None, higher):
+        raise InputError(
+            "the car file says the other way",
+            code="contradiction",
+            key="higher",
+            value=told,
+            allowed=higher,
+            hint="correct one of the two; which way the number counts must be certain",
+        )
+    return higher
 
 
 def known_adjuster(car: Car) -> Adjuster:

@@ -14,7 +14,7 @@ from typing import Final
 from foreaft.base.errors import CannotTell, InputError
 from foreaft.files.trial_laps import LapSheet, read_laps, unit_of, write_laps
 from foreaft.jobs.common import Notes, envelope
-from foreaft.jobs.load import known_adjuster, load_car, load_driver
+from foreaft.jobs.load import known_adjuster, load_car, load_driver, way_of
 from foreaft.jobs.requests import (
     TrialDesignRequest,
     TrialEndpointAsk,
@@ -160,23 +160,13 @@ def write_sheet(answer: Envelope[Trial], file: Path) -> Envelope[Trial]:
 def _settings(request: TrialDesignRequest) -> tuple[tuple[float, ...], Axle, float | None]:
     """Settings with the forward one first, which way they count, and the step if it is known."""
     adjuster = known_adjuster(load_car(request.car)[0]) if request.car is not None else None
-    higher = request.higher if adjuster is None else adjuster.higher_means
-    if higher is None:
-        raise CannotTell(
-            "which setting comes first",
-            because="a trial begins with the forward setting, and nobody has said which way the "
-            "number counts",
-            would_settle="--higher front or --higher rear, or --car with a car file that says it",
-        )
-    if request.higher not in (None, higher):
-        raise InputError(
-            "the car file says the other way",
-            code="contradiction",
-            key="higher",
-            value=request.higher,
-            allowed=higher,
-            hint="correct one of the two; which way the number counts must be certain",
-        )
+    higher = way_of(
+        adjuster,
+        request.higher,
+        what="which setting comes first",
+        because="a trial begins with the forward setting, and nobody has said which way the "
+        "number counts",
+    )
     different = len(set(request.settings))
     if different < len(request.settings) or not 2 <= different <= MOST_SETTINGS:
         raise InputError(

@@ -11,7 +11,7 @@ from typing import Final
 from foreaft.base.errors import CannotTell, InputError
 from foreaft.files.trial_stops import read_stops
 from foreaft.jobs.common import Notes, envelope
-from foreaft.jobs.load import known_adjuster, load_car
+from foreaft.jobs.load import known_adjuster, load_car, way_of
 from foreaft.jobs.requests import TrialStopAsk, TrialStopsRequest
 from foreaft.learn import stops as st
 from foreaft.model.adjuster import WHOLE_STEPS, Adjuster
@@ -34,7 +34,12 @@ def judge_stops(request: TrialStopsRequest) -> Envelope[Trial]:
     """
     notes = Notes()
     adjuster = known_adjuster(load_car(request.car)[0]) if request.car is not None else None
-    higher = _way(request, adjuster)
+    higher = way_of(
+        adjuster,
+        request.higher,
+        what="on which side of the crossover a setting lies",
+        because="nobody has said which way the number counts",
+    )
     asked = _stops(request)
     for one in asked:
         if adjuster is not None:
@@ -63,26 +68,6 @@ def judge_stops(request: TrialStopsRequest) -> Envelope[Trial]:
     said |= {"stops": [one.model_dump(mode="json") for one in asked]}
     answer = Trial(design=None, verdict=None, stops=made)
     return envelope("trial", answer, {"stops": said}, notes)
-
-
-def _way(request: TrialStopsRequest, adjuster: Adjuster | None) -> Axle:
-    higher = request.higher if adjuster is None else adjuster.higher_means
-    if higher is None:
-        raise CannotTell(
-            "on which side of the crossover a setting lies",
-            because="nobody has said which way the number counts",
-            would_settle="--higher front or --higher rear, or --car with a car file that says it",
-        )
-    if request.higher not in (None, higher):
-        raise InputError(
-            "the car file says the other way",
-            code="contradiction",
-            key="higher",
-            value=request.higher,
-            allowed=higher,
-            hint="correct one of the two; which way the number counts must be certain",
-        )
-    return higher
 
 
 def _stops(request: TrialStopsRequest) -> list[TrialStopAsk]:

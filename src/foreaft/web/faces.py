@@ -6,19 +6,8 @@ from typing import Any, Literal
 
 from pydantic import Field
 
+from foreaft.files.library import Kind
 from foreaft.model.answers import Answer
-
-Kind = Literal[
-    "cars",
-    "drivers",
-    "conditions",
-    "sheets",
-    "circuits",
-    "zones",
-    "logs",
-    "mappings",
-    "plans",
-]
 
 
 class Problem(Answer):

@@ -14,8 +14,9 @@ from pydantic import BaseModel, ConfigDict, Field
 from starlette.requests import ClientDisconnect
 
 from foreaft.base.errors import InputError
+from foreaft.files.library import Kind
 from foreaft.files.library_names import safe_name
-from foreaft.web.faces import GoneFace, Held, Kind, Listing, PastFace, PastText, Saved
+from foreaft.web.faces import GoneFace, Held, Listing, PastFace, PastText, Saved
 from foreaft.web.learned import keep_learned
 from foreaft.web.shelves import Shelves
 

@@ -18,6 +18,7 @@ from foreaft.base.errors import (
     InputError,
     MissingPart,
     NoPlan,
+    system_refused,
 )
 from foreaft.files.library import Library
 from foreaft.jobs.common import to_json
@@ -96,13 +97,4 @@ def bug() -> dict[str, Any]:
 
 def from_system(error: OSError) -> InputError:
     """What the system said, for the user."""
-    return InputError(
-        f"The system refuses: {error.strerror or error}.",
-        code="system_refused",
-        file=error.filename,
-        key="file",
-        value=error.strerror or str(error),
-        allowed="files that can be read and written",
-        unit="",
-        hint="Is the disk full, or was a file moved meanwhile?",
-    )
+    return system_refused(error, "files that can be read and written")
