@@ -3,7 +3,7 @@ import { useMemo } from "preact/hooks";
 import { EndSign, Figure } from "../parts/figure";
 import { setting } from "../words/units";
 import { changesBefore, type Stairs } from "../pages/plan/stairs";
-import { between, labelPlaces, pointAt, sheetOf, type Outline, type Sheet, type XY } from "./map_places";
+import { between, labelPlaces, pointAt, sheetOf, written, type Outline, type Sheet, type XY } from "./map_places";
 import { useWidth } from "./wide";
 import "../style/map.css";
 
@@ -75,10 +75,6 @@ function words(stairs: Stairs, steps: number[]): string {
     return steps[i] ? `${Math.abs(steps[i]!)} ${way} before ${zone.name}` : "";
   });
   return said.filter(Boolean).join(", ") || "The setting stays the same all round the lap.";
-}
-
-function written(points: XY[]): string {
-  return points.map(([x, y]) => `${x.toFixed(1)},${y.toFixed(1)}`).join(" ");
 }
 
 /** The start line, and which way one drives. */

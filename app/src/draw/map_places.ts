@@ -1,4 +1,4 @@
-/** Where the numbers of the zones stand beside the line of a circuit. */
+/** A line of a circuit fitted into a picture, and where the numbers of its zones stand beside it. */
 
 export interface Outline {
   x_m: number[];
@@ -36,6 +36,11 @@ export function pointAt(outline: Outline, s_m: number): number {
     if (Math.abs(s - s_m) < Math.abs(outline.s_m[best]! - s_m)) best = i;
   });
   return best;
+}
+
+/** Points as a picture writes them. */
+export function written(points: XY[]): string {
+  return points.map(([x, y]) => `${x.toFixed(1)},${y.toFixed(1)}`).join(" ");
 }
 
 /** The points from one distance to another in driving order, over the start line if need be. */

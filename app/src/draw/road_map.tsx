@@ -1,15 +1,10 @@
 /** The road from above: its line, its start, which way it is driven, and numbered places on it. */
 import { useMemo } from "preact/hooks";
 import { Figure } from "../parts/figure";
+import { pointAt, sheetOf, written, type Outline as Line, type XY } from "./map_places";
 
-export interface Outline {
-  x_m: number[];
-  y_m: number[];
-  length_m: number;
-  closed?: boolean;
-  /** Distance of each point along the lap; evenly spread where it is not said. */
-  s_m?: number[];
-}
+/** A line whose points lie evenly along the lap where no distances are given. */
+export type Outline = Omit<Line, "s_m"> & { s_m?: number[]; closed?: boolean };
 
 export interface Place {
   id: string;
@@ -29,7 +24,6 @@ interface MapProps {
 }
 
 const WIDTH = 480;
-const PAD = 30;
 
 export function RoadMap({ title, outline, places, current, onPick, onPlace }: MapProps) {
   const drawn = useMemo(() => draw(outline), [outline]);
@@ -50,39 +44,40 @@ export function RoadMap({ title, outline, places, current, onPick, onPlace }: Ma
 }
 
 interface Drawn {
-  points: { x: number; y: number; s: number }[];
+  whole: Line;
+  points: XY[];
   line: string;
   height: number;
 }
 
-/** Points of the outline in the picture: y up becomes y down, the longer side fills the width. */
 function draw(outline: Outline): Drawn {
-  const { x_m, y_m, length_m } = outline;
-  const [left, right, low, high] = [Math.min(...x_m), Math.max(...x_m), Math.min(...y_m), Math.max(...y_m)];
-  const scale = (WIDTH - 2 * PAD) / Math.max(right - left, (high - low) * 0.8, 1);
-  const aside = (WIDTH - (right - left) * scale) / 2;
-  const points = x_m.map((x, i) => ({
-    x: aside + (x - left) * scale,
-    y: PAD + (high - y_m[i]!) * scale,
-    s: outline.s_m?.[i] ?? (length_m * i) / (x_m.length - (outline.closed ? 0 : 1)),
-  }));
+  const whole = { ...outline, s_m: outline.s_m ?? spread(outline) };
+  const sheet = sheetOf(whole, WIDTH);
+  const points = outline.x_m.map((x, i) => sheet.at(x, outline.y_m[i]!));
   const shut = outline.closed === false ? points : [...points, points[0]!];
-  return { points, line: shut.map((p) => `${p.x.toFixed(1)},${p.y.toFixed(1)}`).join(" "), height: (high - low) * scale + 2 * PAD };
+  return { whole, points, line: written(shut), height: sheet.height };
+}
+
+/** Distances of points that lie evenly along the lap. [m] */
+function spread({ x_m, length_m, closed }: Outline): number[] {
+  const pieces = x_m.length - (closed ? 0 : 1);
+  return x_m.map((_, i) => (length_m * i) / pieces);
 }
 
 /** Where a distance lies in the picture, and the way the road goes there. */
 function find(drawn: Drawn, s_m: number): { x: number; y: number; dx: number; dy: number } {
-  const after = drawn.points.findIndex((p) => p.s >= s_m);
-  const i = after < 0 ? drawn.points.length - 1 : after;
-  const here = drawn.points[i]!;
-  const next = drawn.points[(i + 1) % drawn.points.length]!;
-  const far = Math.hypot(next.x - here.x, next.y - here.y) || 1;
-  return { x: here.x, y: here.y, dx: (next.x - here.x) / far, dy: (next.y - here.y) / far };
+  const i = pointAt(drawn.whole, s_m);
+  const [x, y] = drawn.points[i]!;
+  const [x1, y1] = drawn.points[(i + 1) % drawn.points.length]!;
+  const far = Math.hypot(x1 - x, y1 - y) || 1;
+  return { x, y, dx: (x1 - x) / far, dy: (y1 - y) / far };
 }
 
+/** The distance along the lap of the point of the road nearest to a place in the picture. [m] */
 function nearest(drawn: Drawn, x: number, y: number): number {
-  const gap = (p: { x: number; y: number }) => (p.x - x) ** 2 + (p.y - y) ** 2;
-  return drawn.points.reduce((best, p) => (gap(p) < gap(best) ? p : best)).s;
+  const gap = (i: number) => Math.hypot(drawn.points[i]![0] - x, drawn.points[i]![1] - y);
+  const at = drawn.points.reduce((best, _, i) => (gap(i) < gap(best) ? i : best), 0);
+  return drawn.whole.s_m[at]!;
 }
 
 function Start({ drawn }: { drawn: Drawn }) {

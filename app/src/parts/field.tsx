@@ -1,5 +1,5 @@
 /** Labelled inputs: the error stands by the field, and what was typed stays. */
-import type { ComponentChildren } from "preact";
+import type { ComponentChildren, JSX } from "preact";
 import { useId } from "preact/hooks";
 
 interface Around {
@@ -41,40 +41,29 @@ interface TextProps extends Around {
   list?: string;
 }
 
-export function TextField({ value, onInput, onDone, placeholder, size, list, ...around }: TextProps) {
+export function TextField(props: TextProps) {
+  return <Typed {...props} />;
+}
+
+/** A number as typed: kept as text, so that "54." and "" survive; a decimal comma is understood. */
+export function NumberField(props: TextProps) {
+  return <Typed {...props} size={props.size ?? 8} more={{ inputMode: "decimal", autocomplete: "off", class: "number" }} />;
+}
+
+type InputMore = Pick<JSX.IntrinsicElements["input"], "inputMode" | "autocomplete" | "class">;
+
+function Typed({ value, onInput, onDone, placeholder, size, list, more, ...around }: TextProps & { more?: InputMore }) {
   return (
     <Field {...around}>
       {(tie) => (
         <input
           {...tie}
+          {...more}
           type="text"
           value={value}
           placeholder={placeholder}
           size={size}
           list={list}
-          onInput={(event) => onInput(event.currentTarget.value)}
-          onChange={(event) => onDone?.(event.currentTarget.value)}
-        />
-      )}
-    </Field>
-  );
-}
-
-/** A number as typed: kept as text, so that "54." and "" survive; a decimal comma is understood. */
-export function NumberField(props: TextProps) {
-  const { value, onInput, onDone, placeholder, size = 8, ...around } = props;
-  return (
-    <Field {...around}>
-      {(tie) => (
-        <input
-          {...tie}
-          type="text"
-          inputMode="decimal"
-          autocomplete="off"
-          class="number"
-          value={value}
-          placeholder={placeholder}
-          size={size}
           onInput={(event) => onInput(event.currentTarget.value)}
           onChange={(event) => onDone?.(event.currentTarget.value)}
         />
