@@ -88,12 +88,7 @@ def test_a_refused_log_of_the_other_driver_is_named(logs: list[Path], tmp_path: 
     """The other one's log holds the circuit turned about: a mirror of the first."""
     lines = logs[0].read_text("utf-8").splitlines()
     head = next(i for i, line in enumerate(lines) if line.startswith("Time,"))
-    names = lines[head].split(",")
-    turned = [names.index(one) for one in ("Latitude", "Acceleration Y", "Yaw rate")]
-    rows = [line.split(",") for line in lines[head + 2 :]]
-    for row in rows:
-        for k in turned:
-            row[k] = str(-float(row[k])) if row[k] else ""
+    rows = _mirrored(lines[head], lines[head + 2 :])
     other = tmp_path / "mirror.csv"
     text = [*lines[: head + 2], *(",".join(row) for row in rows)]
     other.write_text("\n".join(text) + "\n", "utf-8")
@@ -101,17 +96,43 @@ def test_a_refused_log_of_the_other_driver_is_named(logs: list[Path], tmp_path: 
         debrief(DebriefRequest(logs=[logs[0]], against=other))
 
 
+def test_a_session_after_a_pause_is_kept_if_it_lies_on_the_circuit(
+    logs: list[Path], tmp_path: Path
+) -> None:
+    """Forty seconds hold no lap of their own; what the session before showed lays them."""
+    answer = debrief(DebriefRequest(logs=[_with_a_second_session(logs[0], tmp_path)]))
+    assert not [one for one in answer.warnings if one.code == "session_left_out"]
+    assert [lap.kind for lap in answer.result.laps if lap.lap_id.startswith("R2")] == ["partial"]
+
+
 def test_a_session_left_out_is_named(logs: list[Path], tmp_path: Path) -> None:
-    """After a pause there are 40 s more: too little for laps."""
-    lines = logs[0].read_text("utf-8").splitlines()
-    head = next(i for i, line in enumerate(lines) if line.startswith("Time,"))
-    again = []
-    for line in lines[head + 2 : head + 4002]:
-        time, rest = line.split(",", 1)
-        again.append(f"{float(time) + 1000.0:.2f},{rest}")
-    log = tmp_path / "two.csv"
-    log.write_text("\n".join([*lines, *again]) + "\n", "utf-8")
-    answer = debrief(DebriefRequest(logs=[log]))
+    """Forty seconds on the circuit turned about: too little for laps, and not on the line."""
+    mirrored = _with_a_second_session(logs[0], tmp_path, turned=True)
+    answer = debrief(DebriefRequest(logs=[mirrored]))
     told = [one.text for one in answer.warnings if one.code == "session_left_out"]
     assert len(told) == 1
     assert "session 2 of two.csv (40 s)" in told[0]
+
+
+def _with_a_second_session(log: Path, folder: Path, *, turned: bool = False) -> Path:
+    """The log, and after a pause its first 40 s again, or those turned into a mirror image."""
+    lines = log.read_text("utf-8").splitlines()
+    head = next(i for i, line in enumerate(lines) if line.startswith("Time,"))
+    again = lines[head + 2 : head + 4002]
+    rows = _mirrored(lines[head], again) if turned else [line.split(",") for line in again]
+    for row in rows:
+        row[0] = f"{float(row[0]) + 1000.0:.2f}"
+    two = folder / "two.csv"
+    two.write_text("\n".join([*lines, *(",".join(row) for row in rows)]) + "\n", "utf-8")
+    return two
+
+
+def _mirrored(names: str, lines: list[str]) -> list[list[str]]:
+    """Rows of a log on the mirror image of its circuit."""
+    columns = names.split(",")
+    turned = [columns.index(one) for one in ("Latitude", "Acceleration Y", "Yaw rate")]
+    rows = [line.split(",") for line in lines]
+    for row in rows:
+        for k in turned:
+            row[k] = str(-float(row[k])) if row[k] else ""
+    return rows

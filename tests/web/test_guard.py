@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import asyncio
 import logging
 from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
 import pytest
+from anyio.from_thread import start_blocking_portal
 from starlette.testclient import TestClient
 
 from foreaft.files.library import Library
@@ -115,7 +115,9 @@ def test_a_body_that_says_it_is_too_large_is_not_read(parts: Parts) -> None:
     names["content-length"] = str(JSON_MOST + 1)
     headers = [(name.encode(), value.encode()) for name, value in names.items()]
     scope = {"type": "http", "method": "POST", "path": "/api/stop", "headers": headers}
-    asyncio.run(parts.app(scope, receive, send))
+    # Not asyncio.run: where browser tests ran before, this thread has a loop of its own.
+    with start_blocking_portal() as portal:
+        portal.call(parts.app, scope, receive, send)
     assert told[0]["status"] == 413
 
 
