@@ -12,6 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from pydantic import ValidationError
 
@@ -21,6 +22,7 @@ from foreaft.jobs.live import Desk, live
 from foreaft.jobs.load import SCATTERS
 from foreaft.jobs.plan import plan
 from foreaft.jobs.requests import LiveRequest, PlanRequest, Quick
+from foreaft.jobs.situation import circuit_line
 from foreaft.model.answers import Plan
 from foreaft.model.answers_live import Live
 from foreaft.model.driver import PRESETS
@@ -134,6 +136,21 @@ def test_a_changed_file_is_seen(desk: Desk, tmp_path: Path) -> None:
     written(file, file, {"boldness": 3.0})
     after = live(request, desk).result
     assert after.zones[0].cost_us != before.zones[0].cost_us
+
+
+def test_a_line_is_kept_while_its_file_holds_the_same(tmp_path: Path) -> None:
+    file = tmp_path / "there.csv"
+    lines = (DEMO / "brackwater.csv").read_text("utf-8").splitlines(keepends=True)
+    file.write_text("".join(lines), "utf-8")
+    first = circuit_line(file, "given")
+    assert circuit_line(file, "given") is first
+    assert circuit_line(file, None).stations.line != first.stations.line
+    data = next(i for i, line in enumerate(lines) if line[:1] in "-0123456789")
+    file.write_text("".join(lines[:data] + lines[: data - 1 : -1]), "utf-8")  # the other way round
+    other = circuit_line(file, "given")
+    assert np.sign(np.sum(other.stations.curvature_1pm)) == -np.sign(
+        np.sum(first.stations.curvature_1pm)
+    )
 
 
 def test_the_answer_is_small(desk: Desk) -> None:

@@ -8,12 +8,10 @@ limits of the car too; the number of changes leaves all costs.
 
 from __future__ import annotations
 
-import hashlib
 from collections import OrderedDict
 from collections.abc import Callable, Hashable
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
-from pathlib import Path
 from threading import Lock
 from typing import Any, Final, TypeVar
 
@@ -41,11 +39,19 @@ from foreaft.jobs.plan import (
     zones_identity,
 )
 from foreaft.jobs.requests import LiveRequest
-from foreaft.jobs.situation import SIDE_USE, Lap, circuit_line, lap_on, marks_beside, nominal
+from foreaft.jobs.situation import (
+    SIDE_USE,
+    Lap,
+    circuit_line,
+    content_of,
+    lap_on,
+    marks_beside,
+    nominal,
+)
 from foreaft.model.adjuster import Adjuster
 from foreaft.model.answers import Envelope, Input, LapSetting, Total, Warn
 from foreaft.model.answers_live import Live, LiveZone
-from foreaft.model.car import Car, draw
+from foreaft.model.car import draw
 from foreaft.model.conditions import Conditions
 from foreaft.model.driver import Driver
 from foreaft.plan import cost as co
@@ -150,16 +156,8 @@ def live(request: LiveRequest, desk: Desk) -> Envelope[Live]:
     return envelope("live", result, asked, notes, inputs=inputs)
 
 
-def _content(file: Path | str | None) -> bytes | None:
-    """Hash of what a file holds now; None where there is none, which its reader will tell."""
-    try:
-        return None if file is None else hashlib.sha256(Path(file).read_bytes()).digest()
-    except OSError:
-        return None
-
-
 def _car(request: LiveRequest, desk: Desk) -> _Known:
-    key = ("car", str(request.car), _content(request.car), request.quick)
+    key = ("car", str(request.car), content_of(request.car), request.quick)
 
     def read() -> _Known:
         car, file = load_car(request.car, request.quick)
@@ -169,7 +167,7 @@ def _car(request: LiveRequest, desk: Desk) -> _Known:
 
 
 def _driver(request: LiveRequest, desk: Desk) -> _Known:
-    written = ("driver", str(request.driver), _content(request.driver))
+    written = ("driver", str(request.driver), content_of(request.driver))
     key = (*written, request.scatter_scale, request.boldness, request.change_cost_s)
 
     def read() -> _Known:
@@ -183,7 +181,7 @@ def _driver(request: LiveRequest, desk: Desk) -> _Known:
 
 
 def _day(request: LiveRequest, desk: Desk) -> _Known:
-    written = ("day", str(request.conditions), _content(request.conditions))
+    written = ("day", str(request.conditions), content_of(request.conditions))
     key = (*written, request.grip_scale, request.fuel_kg)
 
     def read() -> _Known:
@@ -202,7 +200,7 @@ def _habits(driver: Driver) -> Hashable:
 def _road_key(request: LiveRequest) -> Hashable:
     road = request.circuit or request.sheet
     marks = None if request.circuit is None else marks_beside(request.circuit, request.zones)
-    return str(request.circuit), str(road), _content(road), _content(marks), request.line
+    return str(request.circuit), str(road), content_of(road), content_of(marks), request.line
 
 
 def _ground(
@@ -215,28 +213,12 @@ def _ground(
     if circuit is None or sheet is not None:  # told there what is wrong with both or neither
         lap = the_lap(circuit, sheet, request.zones, kind, car, conditions, driver, notes)
     else:
-        lap = _circuit_lap(circuit, request, car, driver, conditions, draws, notes, desk)
+        body = nominal(car, conditions, draws)
+        lap = lap_on(circuit_line(circuit, kind), car, body, driver, notes, request.zones)
     typed = lap.arrays if sheet is not None else None
     cars = gather(car, conditions, 0, 0, typed, names=[f.name for f in lap.faces], draws=draws)
     warn_of_cars(cars, car, notes)
     return _Ground(lap, cars, limits(cars.arrays, lap.arrays, SIDE_USE), notes.warnings)
-
-
-def _circuit_lap(
-    circuit: Path,
-    request: LiveRequest,
-    car: Car,
-    driver: Driver,
-    conditions: Conditions,
-    draws: dict[str, Floats],
-    notes: Notes,
-    desk: Desk,
-) -> Lap:
-    line = desk.kept(
-        ("line", str(circuit), _content(circuit), request.line),
-        lambda: circuit_line(circuit, request.line),
-    )
-    return lap_on(line, car, nominal(car, conditions, draws), driver, notes, request.zones)
 
 
 def _result(

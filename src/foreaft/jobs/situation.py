@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import lru_cache
 from pathlib import Path
 from typing import Final, Literal, NamedTuple
 
@@ -185,8 +187,24 @@ class Line:
     corners: tuple[Corner, ...]
 
 
+def content_of(file: Path | str | None) -> bytes | None:
+    """Hash of what a file holds now; None where there is none, which its reader will tell."""
+    try:
+        return None if file is None else hashlib.sha256(Path(file).read_bytes()).digest()
+    except OSError:
+        return None
+
+
 def circuit_line(file: Path, line: Literal["given", "min_curvature"] | None) -> Line:
-    """The line on a circuit file and the corners on it."""
+    """The line on a circuit file and the corners on it; kept while the file holds the same."""
+    return _line_of(file, content_of(file), line)
+
+
+@lru_cache(maxsize=8)
+def _line_of(
+    file: Path, content: bytes | None, line: Literal["given", "min_curvature"] | None
+) -> Line:
+    """The smooth line takes half a second, as long as all the rest of a plan: not done twice."""
     raw = read_circuit(file)
     wanted = line or ("min_curvature" if raw.width_left_m is not None else "given")
     stations = stations_from(raw, line=wanted, spacing_m=SPACING_M)
