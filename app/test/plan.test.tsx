@@ -17,7 +17,7 @@ function zone(id: string, name: string, setting: number, cost_us: number[]) {
   const zeros = cost_us.map(() => 0);
   return {
     zone_id: id, name, setting, own_setting: setting, flat_low: setting, flat_high: setting, advice: "set" as const,
-    cost_us, p_front: zeros.map(() => 0.02), p_rear: zeros, brake_distance_m: cost_us.map((_, i) => 80 + i), time_s: cost_us.map(() => 3),
+    cost_us, p_front: zeros.map(() => 0.02), p_rear: zeros, brake_distance_m: cost_us.map((_, i) => 80 + i), time_s: cost_us.map(() => 3), feasible: cost_us.map(() => true),
   };
 }
 

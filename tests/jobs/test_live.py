@@ -85,6 +85,7 @@ def same(quick: Live, whole: Plan) -> None:
     assert [one.zone_id for one in quick.zones] == [one.zone_id for one in whole.zones]
     for here, there in zip(quick.zones, whole.zones, strict=True):
         assert here.cost_us == [cell.cost_us for cell in there.field]
+        assert here.feasible == [cell.feasible for cell in there.field]
         for name in ("name", "own_setting", "flat_low", "flat_high", "advice"):
             assert getattr(here, name) == getattr(there, name)
         for name, digits in (("p_front", 5), ("p_rear", 5), ("brake_distance_m", 2), ("time_s", 4)):

@@ -262,6 +262,7 @@ def _zone(lap: Lap, made: Programme, settings: Floats, cells: Floats, z: int) ->
         p_rear=_drawn(events[:, co.REAR_STRAIGHT] + events[:, co.REAR_TURNING], 5),
         brake_distance_m=_drawn(cells[:, co.BRAKE_DISTANCE], 2),
         time_s=_drawn(cells[:, co.TIME], 4),
+        feasible=[bool(spent == 0.0) for spent in cells[:, co.SPENT]],
     )
 
 

@@ -26,6 +26,7 @@ class LiveZone(Answer):
     p_rear: list[float]
     brake_distance_m: list[float]
     time_s: list[float]
+    feasible: list[bool]
 
 
 class Live(Answer):

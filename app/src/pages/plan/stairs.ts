@@ -92,7 +92,7 @@ export function fromLive(live: Of<"Live">): Stairs {
       brake_m: zone.brake_distance_m,
       pFront: zone.p_front,
       pRear: zone.p_rear,
-      feasible: zone.cost_us.map(() => true), // the quick answer does not say; the rested plan does
+      feasible: zone.feasible,
     })),
     lap: live.lap_setting.setting,
     lapCost_us: live.lap_setting.cost_us,
