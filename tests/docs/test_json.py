@@ -181,7 +181,7 @@ ANSWERS = [
     ("trial", "trial design --settings 56 53 --higher front --incidents 0.2 0.05"),
     ("trial", "trial stops --higher front --stop 56 front --stop 55 rear"),
     ("limit", f"limit {CAR} --sheet d/sheet.csv --zone z01 --points 40"),
-    ("show", f"show {CAR} {CIRCUIT} --zone Mill --steps 3 --repeat 5"),
+    ("show", f"show {CAR} {CIRCUIT} --zone Mill --steps 3 --repeat 5 --samples 0"),
     ("record", f"record {CAR} --stops 1 --setting 52 --out log"),
     ("read", "read stops/*.csv"),
     ("learn", f"learn stops/*.csv {CAR}"),

@@ -72,6 +72,29 @@ def test_grip_moved_to_wet_tells_what_to_try_first():
     assert abs(first - dry) <= abs(wet - dry) / 2.0
 
 
+def test_a_plan_says_what_was_moved_and_from_where(tmp_path):
+    """Of the numbers asked for those that the files have anyway are not moved."""
+    driver, day = written(tmp_path)
+    told = plan(asked(**MOVED, changes=2, samples=0))[0].result.moved
+    own = {one.key: one.in_file for one in told}
+    assert {one.key: one.value for one in told} == MOVED | {"changes_max": 2}
+    assert own["boldness"] == load_driver(DRIVER)[0].boldness
+    assert own["grip_scale"] == 1.0
+    assert plan(asked(samples=0))[0].result.moved == []
+    same = asked(driver=driver, conditions=[day], grip_scale=GRIP, boldness=BOLDNESS, samples=0)
+    assert plan(same)[0].result.moved == []
+
+
+def test_rain_keeps_its_own_grip():
+    """The grip that is moved is that of the day on the desk, which comes first."""
+    wet = DEMO / "wet.toml"
+    [first, back] = plan(asked(conditions=[DRY, wet], grip_scale=GRIP, fuel_kg=FUEL, samples=0))
+    alone = plan(asked(conditions=[wet], fuel_kg=FUEL, samples=0))[0]
+    assert back.inputs["conditions"].revision == alone.inputs["conditions"].revision
+    assert [one.key for one in first.result.moved] == ["grip_scale", "fuel_kg"]
+    assert [one.key for one in back.result.moved] == ["fuel_kg"]
+
+
 def test_a_foot_out_of_its_range_is_refused():
     """A driver file takes no first hit that scatters by more than half the pedal."""
     with pytest.raises(InputError):

@@ -11,7 +11,9 @@ import pytest
 from foreaft.base.errors import Cancelled, InputError
 from foreaft.cli import main
 from foreaft.files.classes import demo_folder
-from foreaft.jobs.requests import ShowRequest
+from foreaft.jobs.common import to_json
+from foreaft.jobs.plan import plan
+from foreaft.jobs.requests import PlanRequest, ShowRequest
 from foreaft.jobs.show import show
 
 DEMO = demo_folder()
@@ -22,6 +24,7 @@ def asked(**changed: Any) -> ShowRequest:
         "car": DEMO / "car.toml",
         "sheet": DEMO / "sheet.csv",
         "zone": "Orchard",
+        "samples": 0,
     }
     return ShowRequest(**(base | changed))
 
@@ -143,7 +146,19 @@ def test_options_out_of_range_are_refused_at_once(
 
 def test_the_command_prints_one_sentence_per_setting(capsys: pytest.CaptureFixture[str]) -> None:
     car, circuit = str(DEMO / "car.toml"), str(DEMO / "brackwater.csv")
-    typed = ["show", "--car", car, "--circuit", circuit, "--zone", "Orchard", "--steps", "8"]
+    typed = [
+        "show",
+        "--samples",
+        "0",
+        "--car",
+        car,
+        "--circuit",
+        circuit,
+        "--zone",
+        "Orchard",
+        "--steps",
+        "8",
+    ]
     assert main(typed) == 0
     told = capsys.readouterr().out
     assert "as planned: " in told
@@ -196,7 +211,20 @@ def test_where_nothing_goes_wrong_at_either_end_it_says_so_and_how_to_see_more(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     car, circuit = str(DEMO / "car.toml"), str(DEMO / "brackwater.csv")
-    typed = ["show", "--car", car, "--circuit", circuit, "--zone", "z03", "--setting", "48", "60"]
+    typed = [
+        "show",
+        "--samples",
+        "0",
+        "--car",
+        car,
+        "--circuit",
+        circuit,
+        "--zone",
+        "z03",
+        "--setting",
+        "48",
+        "60",
+    ]
     assert main(typed) == 0
     told = capsys.readouterr().out
     assert "Nothing goes wrong at either end of the adjuster" in told
@@ -290,6 +318,49 @@ def test_where_the_foot_is_too_hard_for_the_plan_it_says_so(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
     car, circuit = str(DEMO / "car.toml"), str(DEMO / "brackwater.csv")
-    typed = ["show", "--car", car, "--circuit", circuit, "--zone", "z03", "--press", "1.5"]
+    typed = [
+        "show",
+        "--samples",
+        "0",
+        "--car",
+        car,
+        "--circuit",
+        circuit,
+        "--zone",
+        "z03",
+        "--press",
+        "1.5",
+    ]
     assert main([*typed, "--setting", "48"]) == 0
     assert "even the planned setting goes wrong" in capsys.readouterr().out
+
+
+MOVED = {"grip_scale": 0.8, "fuel_kg": 40.0, "scatter_scale": 1.5, "boldness": 2.0, "changes": 1}
+
+
+def test_without_a_plan_it_drives_what_the_job_plan_answers(tmp_path: Path) -> None:
+    """The sampled plan of the same numbers, made here or handed over, is driven to the setting."""
+    given = {"samples": 8, "seed": 4} | MOVED
+    files = {"car": DEMO / "car.toml", "sheet": DEMO / "sheet.csv"}
+    [made] = plan(PlanRequest(**files, **given))
+    told = {one.zone_id: one.setting for one in made.result.zones}
+    file = tmp_path / "plan.json"
+    file.write_text(to_json(made), "utf-8")
+    for more in ({}, {"plan": file}):
+        answer, scene = show(asked(steps=1, **given, **more))
+        result = answer.result
+        assert result.runs[0].setting == told[result.zone_id or ""]
+        assert result.moved == made.result.moved
+        assert not [one for one in answer.warnings if one.code == "plan_of_another"]
+        assert answer.inputs["driver"].revision == made.inputs["driver"].revision
+        words = scene.title.replace("\u00a0", " ")
+        assert ", grip 80 %, fuel 40 kg, braking scatter × 1.5, boldness 2, changes" in words
+    assert (result.settings, result.steps, result.repeat) == ([], 1, 0)
+
+
+def test_less_grip_is_driven_with_less_grip() -> None:
+    """The foot brakes earlier or the car runs wide; a show that ignored grip would be the same."""
+    dry, _ = show(asked(settings=[54.0]))
+    slippery, _ = show(asked(settings=[54.0], grip_scale=0.7))
+    times = [one.result.runs[0].zone_time_s for one in (dry, slippery)]
+    assert times[1] > times[0]

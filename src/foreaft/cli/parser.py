@@ -196,21 +196,13 @@ foreaft plan --car car.toml --circuit circuit.csv --conditions dry.toml --condit
     _car(parser)
     _road(parser)
     _conditions(parser, many=True)
-    parser.add_argument("--changes", type=int, help="most changes a lap (by the driver's level)")
+    _choices(parser)
     parser.add_argument(
         "--depth",
         choices=["driver", "best"],
         default="driver",
         help="how deep each zone is braked: as the driver does (driver), or chosen by the model",
     )
-    parser.add_argument(
-        "--change-cost",
-        dest="change_cost_s",
-        type=float,
-        metavar="SECONDS",
-        help="attention one change costs (by the driver); 0 shows what the car alone would want",
-    )
-    _moved(parser)
     parser.add_argument("--samples", type=int, default=64, help="cars sampled (64; 0: nominal)")
     parser.add_argument("--seed", type=int, default=1, help="seed of the sampling (1)")
     parser.add_argument("--out", type=Path, metavar="FOLDER", help="write card and figures there")
@@ -220,10 +212,23 @@ foreaft plan --car car.toml --circuit circuit.csv --conditions dry.toml --condit
     parser.add_argument("--date", help="date to print on the card")
 
 
-def _moved(parser: ArgumentParser) -> None:
-    """Numbers in place of those of the files, to see what a plan would be with them."""
+def _choices(parser: ArgumentParser) -> None:
+    """How often the hand may move, and numbers in place of those of the files."""
+    parser.add_argument("--changes", type=int, help="most changes a lap (by the driver's level)")
+    parser.add_argument(
+        "--change-cost",
+        dest="change_cost_s",
+        type=float,
+        metavar="SECONDS",
+        help="attention one change costs (by the driver); 0 shows what the car alone would want",
+    )
     for name, field, unit, what in (
-        ("--grip", "grip_scale", "FACTOR", "grip against dry, instead of that of the conditions"),
+        (
+            "--grip",
+            "grip_scale",
+            "FACTOR",
+            "grip against dry, instead of that of the (first) conditions",
+        ),
         ("--fuel", "fuel_kg", "KG", "fuel aboard, instead of that of conditions and car"),
         ("--scatter", "scatter_scale", "FACTOR", "times the scatter of the driver's braking foot"),
         ("--boldness", "boldness", "FACTOR", "divides the price of mistakes, as in a driver file"),
@@ -337,8 +342,15 @@ foreaft show --car car.toml --circuit circuit.csv --zone z06 --steps 3 --repeat 
         metavar="FACTOR",
         help="press the pedal so many times as hard as planned: 1.1 is a tenth harder (1)",
     )
-    parser.add_argument("--plan", type=Path, help="plan as JSON (made now, of the nominal car)")
-    parser.add_argument("--seed", type=int, default=1, help="seed of the scatter (1)")
+    _choices(parser)
+    parser.add_argument(
+        "--plan",
+        type=Path,
+        help="plan as JSON (made now as foreaft plan makes it with the same options; that takes "
+        "as long as a plan does, some ten seconds)",
+    )
+    parser.add_argument("--samples", type=int, default=64, help="cars sampled for the plan (64)")
+    parser.add_argument("--seed", type=int, default=1, help="seed of sampling and scatter (1)")
     parser.add_argument(
         "--out", type=Path, metavar="FOLDER", help="write the page that plays and its data there"
     )

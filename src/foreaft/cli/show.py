@@ -19,7 +19,14 @@ from foreaft.model.answers import (
     ZonePlan,
     Zones,
 )
-from foreaft.report.words import Units, format_length, format_percent, format_setting, format_speed
+from foreaft.report.words import (
+    Units,
+    format_length,
+    format_percent,
+    format_setting,
+    format_speed,
+    say_moved,
+)
 
 
 def table(head: Sequence[str], rows: Sequence[Sequence[str]]) -> str:
@@ -55,6 +62,7 @@ def plan(answer: Envelope[Plan], units: Units = "metric") -> str:
         f"{result.conditions_name}. A bigger number means more {way}.",
         f"One setting for the whole lap: {lap}{today}. In doubt: "
         f"{format_setting(result.panic_setting, step)}, further forward.",
+        *filter(None, [say_moved(result.moved)]),
         *_first_step(result),
         "",
         table(

@@ -6,7 +6,7 @@ from foreaft.cli.show import table
 from foreaft.drive.wording import say_pressed
 from foreaft.model.answers import Envelope
 from foreaft.model.answers_show import Show, ShowRun
-from foreaft.report.words import NBSP, format_setting
+from foreaft.report.words import NBSP, format_setting, say_moved
 
 
 def runs(answer: Envelope[Show]) -> str:
@@ -19,6 +19,7 @@ def runs(answer: Envelope[Show]) -> str:
     lines = [
         f"\n{result.car_name} at {where}, {result.driver_name}, {result.conditions_name}. "
         f"A bigger number means more {result.adjuster.higher_means}.",
+        *filter(None, [say_moved(result.moved)]),
         f"The car in motion, with the same brake point and pedal at every setting{foot}.",
         "",
     ]

@@ -12,8 +12,9 @@ from foreaft.base.errors import CannotTell, InputError
 from foreaft.files import toml
 from foreaft.files.classes import class_names, load_class
 from foreaft.files.draws import read_draws
-from foreaft.jobs.requests import Moved, Quick
+from foreaft.jobs.requests import Choices, Moved, Quick
 from foreaft.model.adjuster import Adjuster
+from foreaft.model.answers import MovedKey, MovedNumber
 from foreaft.model.car import Car
 from foreaft.model.conditions import Conditions
 from foreaft.model.driver import Driver, Level
@@ -118,6 +119,23 @@ def moved_day(conditions: Conditions, asked: Moved) -> Conditions:
     told = {"grip_scale": asked.grip_scale, "fuel_kg": asked.fuel_kg}
     given = {name: value for name, value in told.items() if value is not None}
     return conditions.replace(**given) if given else conditions
+
+
+def moved_numbers(asked: Choices, driver: Driver, conditions: Conditions) -> list[MovedNumber]:
+    """What a request moves away from driver and conditions as their files say."""
+    told: list[tuple[MovedKey, float | None, float | None]] = [
+        ("grip_scale", asked.grip_scale, conditions.grip_scale),
+        ("fuel_kg", asked.fuel_kg, conditions.fuel_kg),
+        ("scatter_scale", asked.scatter_scale, 1.0),
+        ("boldness", asked.boldness, driver.boldness),
+        ("changes_max", asked.changes, driver.changes_default),
+        ("change_cost_s", asked.change_cost_s, driver.change_cost_s),
+    ]
+    return [
+        MovedNumber(key=key, value=value, in_file=own)
+        for key, value, own in told
+        if value is not None and value != own
+    ]
 
 
 def way_of(adjuster: Adjuster | None, told: Axle | None, *, what: str, because: str) -> Axle:

@@ -24,6 +24,7 @@ from foreaft.jobs.load import (
     load_driver,
     moved_day,
     moved_driver,
+    moved_numbers,
 )
 from foreaft.jobs.requests import OnRoad, PlanRequest
 from foreaft.jobs.situation import SIDE_USE, Lap, circuit_lap, outline_of, sheet_lap
@@ -34,6 +35,7 @@ from foreaft.model.answers import (
     Input,
     LapSetting,
     Matter,
+    MovedNumber,
     Plan,
     Spread,
     Step,
@@ -95,15 +97,17 @@ def plan(
         See :mod:`foreaft.base.errors`.
     """
     wanted: list[Path | None] = list(request.conditions) or [None]
-    answers = [_plan_one(request, one, progress, cancelled) for one in wanted]
-    grips = [moved_day(load_conditions(one)[0], request).grip_scale for one in wanted]
+    own = request.model_copy(update={"grip_scale": None})  # rain keeps its grip whatever is moved
+    asked = [request, *[own] * (len(wanted) - 1)]
+    pairs = list(zip(asked, wanted, strict=True))
+    answers = [_plan_one(*pair, progress, cancelled) for pair in pairs]
+    grips = [moved_day(load_conditions(one)[0], moved).grip_scale for moved, one in pairs]
     if min(grips) >= LOW_GRIP:
         return answers
     dry = [one for one, grip in zip(answers, grips, strict=True) if grip >= LOW_GRIP]
     if not dry:
-        usual = request.model_copy(update={"grip_scale": None})  # of a file that is dry, if any
         files = (one for one in wanted if load_conditions(one)[0].grip_scale >= LOW_GRIP)
-        dry = [_plan_one(usual, next(files, None), progress, cancelled)]
+        dry = [_plan_one(own, next(files, None), progress, cancelled)]
     base = dry[0].result.lap_setting.setting
     return [
         one if grip >= LOW_GRIP else with_first_step(one, base)
@@ -142,6 +146,7 @@ def _plan_one(
     car, car_file = load_car(request.car, request.quick)
     driver, driver_file = load_driver(request.driver)
     conditions, _ = load_conditions(conditions_file)
+    moved = moved_numbers(request, driver, conditions)
     driver, conditions = moved_driver(driver, request), moved_day(conditions, request)
     notes.assume_car(car)
     notes.assume_driver(driver)
@@ -157,7 +162,7 @@ def _plan_one(
     }
     asked = request.model_dump(mode="json", exclude={"car", "circuit", "sheet", "zones", "driver"})
     asked |= {role: one.revision for role, one in inputs.items()}
-    result = _result(work, request, notes)
+    result = _result(work, request, moved, notes)
     return envelope("plan", result, asked, notes, seed=request.seed, inputs=inputs)
 
 
@@ -329,7 +334,7 @@ def _sha(data: bytes) -> str:
     return hashlib.sha256(data).hexdigest()[:12]
 
 
-def _result(work: Work, request: PlanRequest, notes: Notes) -> Plan:
+def _result(work: Work, request: PlanRequest, moved: list[MovedNumber], notes: Notes) -> Plan:
     made, adjuster, lap = work.made, work.adjuster, work.lap
     settings = work.cars.arrays.settings
     chosen = np.array(made.plan.setting_index)
@@ -358,6 +363,7 @@ def _result(work: Work, request: PlanRequest, notes: Notes) -> Plan:
         anchor_setting=None if work.car.anchor is None else work.car.anchor.setting,
         changes_max=made_changes(work, request),
         change_cost_s=work.driver.change_cost_s,
+        moved=moved,
         price_front_s=prices[0],
         price_rear_s=prices[1],
         zones=zones,

@@ -60,12 +60,20 @@ class Moved(Request):
     boldness: float | None = Field(default=None, ge=0.1, le=10)
 
 
-class PlanRequest(OnRoad, Moved):
-    """A brake balance plan for a car on a circuit or a zone sheet."""
+class Choices(Moved):
+    """The moved numbers, and how often the hand may move; None leaves both to the driver's file."""
 
-    conditions: list[Path] = []
     changes: int | None = Field(default=None, ge=0, le=60)
     change_cost_s: float | None = Field(default=None, ge=0, le=10)
+
+
+class PlanRequest(OnRoad, Choices):
+    """A brake balance plan for a car on a circuit or a zone sheet.
+
+    Of several ``conditions`` a moved grip is that of the first; the others keep their own.
+    """
+
+    conditions: list[Path] = []
     depth: Literal["driver", "best"] = "driver"
     samples: int = Field(default=64, ge=0, le=5000)
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
@@ -280,7 +288,7 @@ class TrialRequest(Request):
         return self
 
 
-class ShowRequest(OnRoad):
+class ShowRequest(OnRoad, Choices):
     """Drive a zone, or a lap, at several settings with the car in motion and see what happens.
 
     ``settings`` are tried besides the planned one; without any, those ``steps`` to either side,
@@ -288,7 +296,8 @@ class ShowRequest(OnRoad):
     For a whole lap a setting is the one of every zone; ``steps`` move every zone's own.
     ``repeat`` more runs of each setting scatter as the driver does.
     In all of them the pedal is pressed to ``press_frac`` of what the plan says.
-    ``plan`` is a plan as JSON; without one the plan is made first, of the nominal car.
+    ``plan`` is a plan as JSON; without one the plan is made first, with ``samples`` and ``seed``,
+    as the job ``plan`` makes it.
     """
 
     conditions: Path | None = None
@@ -298,6 +307,7 @@ class ShowRequest(OnRoad):
     repeat: int = Field(default=0, ge=0, le=2000)
     press_frac: float = Field(default=1.0, ge=0.5, le=2.0)
     plan: Path | None = None
+    samples: int = Field(default=64, ge=0, le=5000)
     units: Literal["metric", "imperial"] = "metric"
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
 
@@ -347,7 +357,7 @@ class LearnRequest(Request):
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
 
 
-class ZoneViewRequest(OnRoad, Moved):
+class ZoneViewRequest(OnRoad, Choices):
     """One zone of the plan wheel by wheel, at the settings named.
 
     Without ``zone`` the first of the lap; without ``settings`` at the planned one and at the lap
@@ -358,18 +368,11 @@ class ZoneViewRequest(OnRoad, Moved):
     conditions: Path | None = None
     zone: str | None = None
     settings: list[float] = Field(default=[], max_length=4)
-    changes: int | None = Field(default=None, ge=0, le=60)
-    change_cost_s: float | None = Field(default=None, ge=0, le=10)
     plan: Path | None = None
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
 
 
-class LiveRequest(OnRoad, Moved):
-    """The plan of the nominal car at once, while somebody moves a number.
-
-    ``change_cost_s`` stands in for that of the driver.
-    """
+class LiveRequest(OnRoad, Choices):
+    """The plan of the nominal car at once, while somebody moves a number."""
 
     conditions: Path | None = None
-    changes: int | None = Field(default=None, ge=0, le=60)
-    change_cost_s: float | None = Field(default=None, ge=0, le=10)

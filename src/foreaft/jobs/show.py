@@ -38,12 +38,20 @@ from foreaft.jobs.common import (
 )
 from foreaft.jobs.corners import refuse_too_fast
 from foreaft.jobs.faces import adjuster_face
-from foreaft.jobs.load import joint_draws, load_car, load_conditions, load_driver
+from foreaft.jobs.load import (
+    joint_draws,
+    load_car,
+    load_conditions,
+    load_driver,
+    moved_day,
+    moved_driver,
+    moved_numbers,
+)
 from foreaft.jobs.plan import Work, work_out, zones_identity
 from foreaft.jobs.planned import Planned, planned_settings, read_planned, warn_of_another
 from foreaft.jobs.requests import ShowRequest
 from foreaft.jobs.show_scene import scene_of
-from foreaft.model.answers import Envelope, Input
+from foreaft.model.answers import Envelope, Input, MovedNumber
 from foreaft.model.answers_show import (
     Kind,
     Show,
@@ -111,11 +119,16 @@ def show(
     car, car_file = load_car(request.car, request.quick)
     driver, driver_file = load_driver(request.driver)
     conditions, conditions_file = load_conditions(request.conditions)
+    moved = moved_numbers(request, driver, conditions)
+    driver, conditions = moved_driver(driver, request), moved_day(conditions, request)
     notes.assume_car(car)
     notes.assume_driver(driver)
     for one in skills(driver):
         notes.assume(one["key"], one["value"], one["unit"], one["source"])
-    asked = request.plan_request(samples=0, seed=request.seed)  # of the nominal car
+    sampled = request.samples if told is None else 0  # a plan that is given needs none
+    asked = request.plan_request(sampled, request.seed).model_copy(
+        update={"changes": request.changes, "change_cost_s": request.change_cost_s}
+    )
     joint = joint_draws(car, car_file)
     work = work_out(asked, car, driver, conditions, notes, progress, cancelled, joint)
     inputs = {
@@ -134,7 +147,7 @@ def show(
     stand = _stand(request, work, planned, progress)
     _warn(stand, notes)
     tried = _choose(request, stand, progress)
-    result, scene = _drive(request, stand, tried, progress, cancelled)
+    result, scene = _drive(request, stand, tried, moved, progress, cancelled)
     left_out = {"car", "circuit", "sheet", "zones", "driver", "conditions", "plan"}
     said = request.model_dump(mode="json", exclude=left_out)
     said |= {role: one.revision for role, one in inputs.items()}
@@ -319,6 +332,7 @@ def _drive(
     request: ShowRequest,
     stand: _Stand,
     tried: list[list[int]],
+    moved: list[MovedNumber],
     progress: Progress,
     cancelled: Cancelled,
 ) -> tuple[Show, Scene]:
@@ -348,14 +362,18 @@ def _drive(
         circuit_name=work.lap.name,
         driver_name=work.driver.name,
         conditions_name=work.conditions.name,
+        moved=moved,
         zone_id=None if one is None else one.zone_id,
         zone_name=None if one is None else one.name,
         adjuster=adjuster_face(work.adjuster),
+        settings=request.settings,
+        steps=request.steps,
+        repeat=request.repeat,
         press_frac=request.press_frac,
         practice=_practice(stand),
         runs=runs,
     )
-    scene = scene_of(work, stand.session, one, tuple(drawn), request.units)
+    scene = scene_of(work, stand.session, one, tuple(drawn), request.units, moved)
     return result, scene
 
 

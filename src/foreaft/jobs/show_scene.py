@@ -10,14 +10,19 @@ from foreaft.drive.scene import CarSize, Run, Scene, Spot
 from foreaft.drive.session import Session
 from foreaft.drive.wording import say_pressed
 from foreaft.jobs.plan import Work
-from foreaft.model.answers import ZoneFace
+from foreaft.model.answers import MovedNumber, ZoneFace
 from foreaft.physics import layout as at
 from foreaft.physics import pilot as pl
-from foreaft.report.words import Units, cautions
+from foreaft.report.words import Units, cautions, label_moved
 
 
 def scene_of(
-    work: Work, session: Session, zone: ZoneFace | None, runs: tuple[Run, ...], units: Units
+    work: Work,
+    session: Session,
+    zone: ZoneFace | None,
+    runs: tuple[Run, ...],
+    units: Units,
+    moved: list[MovedNumber],
 ) -> Scene:
     """Return the scene of a zone, or of a lap where ``zone`` is None."""
     course, line = session.course, session.course.line
@@ -36,8 +41,9 @@ def scene_of(
 
     name = work.lap.name if zone is None else f"{zone.name}, {work.lap.name}"
     foot = say_pressed(session.press_frac)
+    other = [label_moved(one.key, one.value) for one in moved] + ([foot] if foot else [])
     return Scene(
-        title=f"{work.car.name}: {name}" + (f", {foot}" if foot else ""),
+        title=", ".join([f"{work.car.name}: {name}", *other]),
         car_name=work.car.name,
         circuit_name=work.lap.name,
         zone_name=None if zone is None else zone.name,

@@ -229,8 +229,25 @@ class Outline(Answer):
     length_m: float
 
 
+MovedKey = Literal[
+    "grip_scale", "fuel_kg", "scatter_scale", "boldness", "changes_max", "change_cost_s"
+]
+
+
+class MovedNumber(Answer):
+    """A number moved away from what the files say; ``in_file`` is None where they leave it open."""
+
+    key: MovedKey
+    value: float
+    in_file: float | None
+
+
 class Plan(Answer):
-    """Result of the job ``plan``."""
+    """Result of the job ``plan``.
+
+    ``moved`` names what was asked for in place of the files' own numbers: whoever holds the plan
+    in his hand has to know.
+    """
 
     car_name: str
     circuit_name: str
@@ -241,6 +258,7 @@ class Plan(Answer):
     anchor_setting: float | None
     changes_max: int
     change_cost_s: float
+    moved: list[MovedNumber] = Field(default=[])
     price_front_s: float
     price_rear_s: float
     zones: list[ZonePlan]

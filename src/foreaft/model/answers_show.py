@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from typing import Literal
 
-from foreaft.model.answers import AdjusterFace, Answer, Axle
+from foreaft.model.answers import AdjusterFace, Answer, Axle, MovedNumber
 
 Kind = Literal["clean", "lock_up", "rotation", "wide", "off_track", "spin", "stopped"]
 
@@ -69,15 +69,23 @@ class ShowPractice(Answer):
 
 
 class Show(Answer):
-    """Result of the job ``show``."""
+    """Result of the job ``show``.
+
+    ``settings``, ``steps`` and ``repeat`` are as asked, so that runs can be held against a newer
+    wish.
+    """
 
     car_name: str
     circuit_name: str
     driver_name: str
     conditions_name: str
+    moved: list[MovedNumber]
     zone_id: str | None
     zone_name: str | None
     adjuster: AdjusterFace
+    settings: list[float]
+    steps: int | None
+    repeat: int
     press_frac: float
     """The pedal is pressed to so many times what was practised, at every setting."""
     practice: list[ShowPractice]

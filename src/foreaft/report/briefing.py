@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import json
 from itertools import groupby
-from typing import Any, Final, Literal
+from typing import Any, Final, Literal, Protocol
 
 from foreaft.model.answers import Envelope, Plan, ZonePlan
 from foreaft.report import circuit_map, distance, notes, share, staircase, style, words
@@ -55,6 +55,13 @@ SIDE_PT: Final = 105.0
 Data = dict[str, Any]
 
 
+class DrawMap(Protocol):
+    """Draws the circuit of a plan, no taller than said."""
+
+    def __call__(self, plan: Plan, units: Units, *, tallest: float) -> str:
+        """Draw it as SVG."""
+
+
 def gather(
     envelope: Envelope[Plan], plan: Plan, wet: Plan | None, units: Units, date: str | None
 ) -> Data:
@@ -67,6 +74,7 @@ def gather(
         "driver": plan.driver_name,
         "conditions": plan.conditions_name,
         "date": date or "",
+        "moved": words.say_moved(plan.moved),
         "direction": words.direction_of(plan.adjuster.higher_means),
         "lap": words.format_setting(plan.lap_setting.setting, step),
         "base": words.format_setting(base_setting(plan), step),
@@ -196,8 +204,12 @@ def make_page(plan: Plan, data: Data, units: Units) -> dict[str, bytes]:
     return {"briefing.pdf": pdf, "briefing.png": png[0]}
 
 
-def typeset_page(plan: Plan, data: Data, units: Units) -> tuple[Files, str]:
+def typeset_page(
+    plan: Plan, data: Data, units: Units, draw_map: DrawMap = circuit_map.draw
+) -> tuple[Files, str]:
     """Give source and text of the A5 page: as much about every zone as one page holds.
+
+    ``draw_map`` is for whoever keeps the pictures of a plan that is set again and again.
 
     Raises
     ------
@@ -207,7 +219,7 @@ def typeset_page(plan: Plan, data: Data, units: Units) -> tuple[Files, str]:
     data = data | _short_title(plan)
     count = len(plan.zones)
     for table, map_mm in LAYOUTS[(count > REASONS_MOST) + 2 * (count > ZONES_MOST) :]:
-        picture = circuit_map.draw(plan, units, tallest=map_mm / MAP_MM_PER_PX)
+        picture = draw_map(plan, units, tallest=map_mm / MAP_MM_PER_PX)
         least = notes.count_to(
             data["notes"], notes.ENOUGH_RANK if table in ("reasons", "zones") else 0
         )

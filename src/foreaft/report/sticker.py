@@ -16,7 +16,13 @@ from foreaft.report.measure import CAP_HEIGHT_EM, shorten, text_width
 from foreaft.report.style import LETTER
 from foreaft.report.svg import Markup, document, el, group, path
 from foreaft.report.typeset import Files, to_pdf, to_png
-from foreaft.report.words import caution_short, count_steps, direction_of, format_setting
+from foreaft.report.words import (
+    caution_short,
+    count_steps,
+    direction_of,
+    format_setting,
+    label_moved,
+)
 
 WIDTH_MM: Final = 50.0
 HEIGHT_MM: Final = 90.0
@@ -33,6 +39,10 @@ SPACE_MM: Final = 1.4
 BASE_MM: Final = {True: 18.0, False: 20.0}
 CHANGE_MM: Final = {True: 12.0, False: 15.0}
 """Heights where all five lines are used, and where there is more room."""
+
+MOVED_MM: Final = 2.4
+MOVED_A_LINE: Final = 2
+"""Numbers moved away from the files stand in the gap below the base number, so many in a line."""
 
 SQUEEZE_MOST: Final = 0.6
 SQUEEZE_GOOD: Final = 0.72
@@ -99,6 +109,8 @@ def describe(plan: Plan) -> str:
     """Say the sticker in words."""
     step, moved, short = plan.adjuster.step, changes(plan), codes(plan)
     panic = f"Lost: {format_setting(plan.panic_setting, step)}."
+    other = moved_words(plan)
+    panic += f" Planned with {', '.join(other)}." if other else ""
     if not moved or len(moved) > CHANGES_MOST:
         return f"{format_setting(whole_lap_setting(plan), step)} all lap. {panic}"
     said = [
@@ -126,16 +138,21 @@ def whole_lap_setting(plan: Plan) -> float:
 
 def make(plan: Plan, wet: Plan | None = None, date: str | None = None) -> dict[str, bytes]:
     """Make the sticker's files: PDF with the wet side as second page, and a PNG per side."""
+    files, shown = typeset(plan, wet, date)
+    pages = to_png(files, shown, PNG_PPI)
+    names = ["sticker.png", "sticker-wet.png"]
+    return {"sticker.pdf": to_pdf(files, shown)} | dict(zip(names, pages, strict=False))
+
+
+def typeset(plan: Plan, wet: Plan | None, date: str | None) -> tuple[Files, str]:
+    """Give source and text of the sticker, a page for each side."""
     files: Files = {"front.svg": draw(plan, date=date).encode()}
     source = SOURCE
     if wet is not None:
         files["back.svg"] = draw(wet, wet=True, date=date).encode()
         source += BACK
     files["main.typ"] = source.encode()
-    shown = b"".join(files.values()).decode()
-    pages = to_png(files, shown, PNG_PPI)
-    names = ["sticker.png", "sticker-wet.png"]
-    return {"sticker.pdf": to_pdf(files, shown)} | dict(zip(names, pages, strict=False))
+    return files, b"".join(files.values()).decode()
 
 
 def _five_lines(plan: Plan, moved: list[Change], ink: Ink, wet: bool) -> Markup:
@@ -152,7 +169,10 @@ def _five_lines(plan: Plan, moved: list[Change], ink: Ink, wet: bool) -> Markup:
         for change, label, top in zip(moved, labels, tops[1:-1], strict=True)
     ]
     return group(
-        _base_line(base, BASE_MM[full], tops[0], ink, wet), *rows, _panic_line(plan, tops[-1], ink)
+        _base_line(base, BASE_MM[full], tops[0], ink, wet),
+        _moved_lines(plan, tops[0] + BASE_MM[full], ink),
+        *rows,
+        _panic_line(plan, tops[-1], ink),
     )
 
 
@@ -173,6 +193,7 @@ def _whole_lap(plan: Plan, moved: list[Change], ink: Ink, wet: bool) -> Markup:
     tops = _tops(heights, below=16.0 if moved else 0.0)
     rows = [
         _base_line(shown, heights[0], tops[0], ink, wet),
+        _moved_lines(plan, tops[0] + heights[0], ink),
         _line([Piece("ALL LAP", LETTER_MM)], tops[1] + LETTER_MM, ink),
         _panic_line(plan, tops[2], ink),
     ]
@@ -261,6 +282,28 @@ def _base_line(shown: str, height: float, top: float, ink: Ink, wet: bool) -> Ma
         at = WIDTH_MM - EDGE_MM - 0.5 - word.width * squeeze
         parts.append(_letters(word, at, top + LETTER_MM, squeeze, ink))
     return group(*parts)
+
+
+def _moved_lines(plan: Plan, top: float, ink: Ink) -> Markup:
+    """Write below the base number which numbers of the files were moved, in at most two lines."""
+    words = moved_words(plan)
+    half = (len(words) + 1) // 2 if len(words) > MOVED_A_LINE else len(words)
+    lines = [", ".join(part) for part in (words[:half], words[half:]) if part]
+    lines[:1] = [f"for {line}" for line in lines[:1]]
+    room = WIDTH_MM - 2.0 * EDGE_MM - 1.0
+    return group(
+        *[
+            _small(EDGE_MM + 0.7, top + 0.6 + MOVED_MM * (1 + row), line, size, ink)
+            for row, line in enumerate(lines)
+            for size in [min(MOVED_MM, MOVED_MM * room / text_width(line, MOVED_MM, "bold"))]
+        ]
+    )
+
+
+def moved_words(plan: Plan) -> list[str]:
+    """Name what was moved away from the files; of the changes the sticker says more itself."""
+    own = ("changes_max", "change_cost_s")
+    return [label_moved(one.key, one.value) for one in plan.moved if one.key not in own]
 
 
 def _panic_line(plan: Plan, top: float, ink: Ink) -> Markup:

@@ -5,11 +5,20 @@ Plain arguments in, sentences out: nothing here knows a car.
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from decimal import Decimal
 from typing import Any, Final, Literal
 
 from foreaft.base.units import METRES_PER_MILE, g_from_mps2, kmh_from_mps, mph_from_mps
-from foreaft.model.answers import AdjusterFace, Axle, Cell, Phase, ZonePlan
+from foreaft.model.answers import (
+    AdjusterFace,
+    Axle,
+    Cell,
+    MovedKey,
+    MovedNumber,
+    Phase,
+    ZonePlan,
+)
 
 Units = Literal["metric", "imperial"]
 
@@ -47,6 +56,15 @@ CAUSES_SHORT: Final[dict[str, str]] = {
     "coupling": "driven wheels tied",
     "grade": "slope",
     "flat": "nothing much",
+}
+
+MOVED_NAMES: Final[dict[MovedKey, str]] = {
+    "grip_scale": "grip",
+    "fuel_kg": "fuel",
+    "scatter_scale": f"braking scatter{NBSP}×",
+    "boldness": "boldness",
+    "changes_max": "changes at most",
+    "change_cost_s": "attention of a change",
 }
 
 FEELINGS: Final[dict[tuple[Axle, Phase], str]] = {
@@ -152,6 +170,27 @@ def count_steps(steps: int) -> str:
 def direction_of(higher_means: Axle) -> str:
     """Say which way the adjuster counts."""
     return f"Bigger number = more {higher_means.upper()}"
+
+
+def label_moved(key: MovedKey, value: float) -> str:
+    """Name a number that was moved away from the files, with its value."""
+    return f"{MOVED_NAMES[key]}{NBSP}{_moved_number(key, value)}"
+
+
+def say_moved(moved: Sequence[MovedNumber]) -> str:
+    """Say what was moved away from the files, and from where; empty where nothing was."""
+    said = []
+    for one in moved:
+        own = "" if one.in_file is None else f" (file: {_moved_number(one.key, one.in_file)})"
+        said.append(label_moved(one.key, one.value) + own)
+    return f"Planned with {', '.join(said)}." if said else ""
+
+
+def _moved_number(key: MovedKey, value: float) -> str:
+    if key == "grip_scale":
+        return format_percent(value)
+    unit = {"fuel_kg": f"{NBSP}kg", "change_cost_s": f"{NBSP}s"}.get(key, "")
+    return f"{value:g}{unit}"
 
 
 def sentence(text: str) -> str:

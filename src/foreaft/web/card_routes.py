@@ -10,6 +10,7 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 
 from foreaft.jobs.card import CardRequest, card
+from foreaft.jobs.live import Desk
 from foreaft.web.faces import Pages
 from foreaft.web.references import translated
 from foreaft.web.shelves import Shelves
@@ -20,7 +21,7 @@ TYPES: Final = {"pdf": "application/pdf", "png": "image/png"}
 def card_routes(shelves: Shelves) -> APIRouter:
     """One route: the product itself, or as SVG one document per page."""
     routes = APIRouter(tags=["jobs"])
-    limiter = CapacityLimiter(1)
+    desk, limiter = Desk(), CapacityLimiter(1)
     files = {kind: {"schema": {"type": "string", "format": "binary"}} for kind in TYPES.values()}
 
     @routes.post(
@@ -30,9 +31,9 @@ def card_routes(shelves: Shelves) -> APIRouter:
         summary="Sticker or briefing of a plan",
     )
     async def print_card(asked: CardRequest) -> Response:
-        """Sticker or briefing of a plan: SVG as JSON, one per page; PDF or PNG as the file."""
+        """Sticker or briefing of a plan: SVG as JSON, a page each; all as PDF; one page as PNG."""
         asked = translated(asked, shelves.library)
-        made = await to_thread.run_sync(card, asked, limiter=limiter)
+        made = await to_thread.run_sync(card, asked, desk, limiter=limiter)
         if asked.format == "svg":
             pages = [page.decode() for page in made]
             return Response(json.dumps({"pages": pages}), media_type="application/json")
