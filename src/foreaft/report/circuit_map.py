@@ -53,22 +53,27 @@ class Track(NamedTuple):
     y: Floats
     px_per_m: float
     height: float
+    round_m: Floats
+    """Distances from the last point before the line to the first one after the lap (n + 2,)."""
+    row: NDArray[np.intp]
+    """Which point lies at each of them."""
 
     def at(self, s_m: float) -> tuple[float, float]:
         """Place on the picture of one distance along the lap."""
+        [(x, y)] = self.all_at(np.array([s_m]))
+        return x, y
+
+    def all_at(self, s_m: Floats) -> list[tuple[float, float]]:
+        """Places on the picture of many distances along the lap."""
         s = s_m % self.outline.length_m
-        along = np.asarray(self.outline.s_m)
-        period = self.outline.length_m
-        return (
-            float(np.interp(s, along, self.x, period=period)),
-            float(np.interp(s, along, self.y, period=period)),
-        )
+        x, y = (np.interp(s, self.round_m, one[self.row]) for one in (self.x, self.y))
+        return list(zip(x.tolist(), y.tolist(), strict=True))
 
     def stretch(self, start_m: float, end_m: float) -> list[tuple[float, float]]:
         """Points of the line from one distance to another, going forward."""
         way = (end_m - start_m) % self.outline.length_m
         count = max(2, int(way * self.px_per_m / 3.0) + 2)
-        return [self.at(start_m + way * i / (count - 1)) for i in range(count)]
+        return self.all_at(start_m + way * np.arange(count) / (count - 1))
 
     def normal(self, s_m: float) -> tuple[float, float]:
         """Unit normal, to the left of travel as seen on the picture."""
@@ -186,7 +191,22 @@ def _fit(outline: Outline, tallest: float, size: float = 1.0) -> Track:
     scale *= size
     left = (FIGURE_WIDTH - wide * scale) / 2.0
     top = (height - KEY_HEIGHT - tall * scale) / 2.0
-    return Track(outline, left + (x - x.min()) * scale, top + (y.max() - y) * scale, scale, height)
+    return Track(
+        outline,
+        left + (x - x.min()) * scale,
+        top + (y.max() - y) * scale,
+        scale,
+        height,
+        *_round(outline),
+    )
+
+
+def _round(outline: Outline) -> tuple[Floats, NDArray[np.intp]]:
+    """Distances in order with one point beyond either end, and the row each belongs to."""
+    s = np.asarray(outline.s_m) % outline.length_m
+    row = np.argsort(s, kind="stable")
+    before, after = s[row[-1:]] - outline.length_m, s[row[:1]] + outline.length_m
+    return np.concatenate([before, s[row], after]), np.concatenate([row[-1:], row, row[:1]])
 
 
 def _road(track: Track) -> Markup:

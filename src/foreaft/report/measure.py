@@ -59,7 +59,7 @@ def text_width(text: str, size: float, style: Style = "regular") -> float:
 def covered(text: str) -> bool:
     """Tell whether the typeface has every character of the text."""
     table = widths("regular").advance_em
-    return all(ord(letter) in table for letter in text)
+    return all(ord(letter) in table for letter in set(text))
 
 
 def shorten(text: str, width: float, size: float, style: Style = "regular") -> str:
