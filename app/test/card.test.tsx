@@ -2,7 +2,8 @@ import { cleanup, fireEvent, render, screen, waitFor } from "@testing-library/pr
 import { afterEach, beforeEach, expect, test, vi } from "vitest";
 import { items } from "../src/api/library";
 import { place, placeOf } from "../src/house/address";
-import { Card, cardRequest, printingOf } from "../src/pages/card";
+import { key } from "../src/pages/plan/ask";
+import { Card, cardRequest, pictures, printingOf } from "../src/pages/card";
 import { drawn } from "../src/pages/card/paper";
 import { reminders } from "../src/pages/card/reminders";
 import { sourceOf } from "../src/pages/card/source";
@@ -14,7 +15,7 @@ const plan = (zones: object[], conditions: string) => ({
   inputs: { conditions: { id: conditions, revision: "1", file: null } },
   warnings: [],
   cautions: ["Closed circuit only."],
-  result: { car_name: "A", circuit_name: "B", driver_name: "C", conditions_name: conditions, adjuster: ADJUSTER, zones, lap_setting: { setting: 54 }, panic_setting: 55.5 },
+  result: { moved: [] as object[], car_name: "A", circuit_name: "B", driver_name: "C", conditions_name: conditions, adjuster: ADJUSTER, zones, lap_setting: { setting: 54 }, panic_setting: 55.5 },
 });
 const DRY = plan([zone("Weir", 54), zone("Mill", 52.5), zone("Hairpin", 54)], "dry");
 const WET = plan([zone("Weir", 51)], "wet");
@@ -23,6 +24,7 @@ const SVG = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 50 90" aria-la
 afterEach(cleanup);
 beforeEach(() => {
   localStorage.clear();
+  sessionStorage.clear();
   QuietEvents.all = [];
   history.replaceState(null, "", "/card?plan=works/plan-1");
   place.value = placeOf("/card?plan=works/plan-1");
@@ -72,9 +74,38 @@ test("every choice redraws the page, and the wet back is planned with the dry si
   fireEvent.click(screen.getByLabelText("Briefing"));
   await waitFor(() => expect(asked.filter((one) => one.path === "card").at(-1)!.body).toMatchObject({ product: "briefing", plan: "works/plan-1" }));
   expect(screen.getByText(/Closed circuit only/)).toBeTruthy();
+  fireEvent.click(screen.getByText("To the plan of what lies on the desk"));
+  expect(location.search).not.toContain("plan=");
   fireEvent.change(screen.getByLabelText("For the rain"), { target: { value: "conditions/wet" } });
   fireEvent.click(await screen.findByText("Make the plan for both"));
   await waitFor(() => expect(asked.find((one) => one.path === "work/plan")?.body).toMatchObject({ conditions: ["conditions/dry", "conditions/wet"], samples: 64 }));
+});
+
+test("the card of the desk is of the sampled plan of its sliders, and says what they moved", async () => {
+  history.replaceState(null, "", "/card?grip=0.8");
+  place.value = placeOf("/card?grip=0.8");
+  sessionStorage.setItem(`foreaft.plan.work ${key.value}`, "plan-9");
+  const asked = fakeServer({ "GET work": [], "GET work/plan-9/answer": DRY, "POST card": { pages: [SVG, SVG] } });
+  render(<Card />);
+  expect(await screen.findByText("grip 80 %")).toBeTruthy();
+  await waitFor(() => expect(QuietEvents.all.some((one) => one.address.includes("plan-9"))).toBe(true));
+  QuietEvents.all[0]!.say({ work_id: "plan-9", job: "plan", state: "done", what: "", done: 1, of: 1, files: [] });
+  await waitFor(() => expect(asked.find((one) => one.path === "card")?.body).toMatchObject({ plan: "works/plan-9" }));
+  fireEvent.click(await screen.findByText("Picture of the wet side"));
+  await waitFor(() => expect(asked.at(-1)!.body).toMatchObject({ format: "png", page: 2 }));
+});
+
+test("a plan picked by hand says what was moved when it was made", async () => {
+  const moved = { ...DRY, result: { ...DRY.result, moved: [{ key: "fuel_kg", value: 40, in_file: 55 }] } };
+  fakeServer({ "GET work": [], "GET work/plan-1": { files: [] }, "GET work/plan-1/answer": moved, "POST card": { pages: [SVG] } });
+  render(<Card />);
+  expect(await screen.findByText("fuel 40 kg")).toBeTruthy();
+  expect(screen.queryByText("Back to the files")).toBeNull();
+});
+
+test("each side has a picture of its own", () => {
+  expect(pictures("sticker", 1)).toEqual([{ label: "Download picture", file: "sticker.png" }]);
+  expect(pictures("sticker", 2).map((one) => one.file)).toEqual(["sticker.png", "sticker-wet.png"]);
 });
 
 test("reminders are read out by the browser's own voice, and stop when told", async () => {

@@ -7,6 +7,7 @@ import { tell } from "../house/tell";
 import { keep } from "../house/undo";
 import { Cautions, Progress, Warnings, Wrong } from "../parts/notice";
 import { units } from "../words/units";
+import { Moved, MovedNotice, movedWord } from "./plan/moved";
 import { Choosing } from "./card/choosing";
 import { Paper } from "./card/paper";
 import { Spoken } from "./card/spoken";
@@ -57,9 +58,10 @@ export function Card() {
   const source = sources.now;
   const request = source && cardRequest(now, source);
   const shown = useLoaded(request && JSON.stringify(request), (signal) => pagesOf(now.product, request!, signal), 60);
-  const own = sources.own;
-  const wrong = (now.plan ? sources.named.value.wrong : own.wrong.value) ?? null;
-  const waiting = own.busy.value || (now.plan !== "" && sources.named.value.busy);
+  const { rested, pair } = sources;
+  const wrong = (now.plan ? sources.named.value.wrong : now.wet ? pair.wrong.value : rested.wrong) ?? null;
+  const making = !now.plan && (now.wet ? pair.busy.value : !rested.now && !rested.wrong);
+  const waiting = making || (now.plan !== "" && sources.named.value.busy);
   return (
     <article>
       <header>
@@ -71,14 +73,17 @@ export function Card() {
           <Choosing now={now} source={source} />
         </section>
         <div class="stack">
-          {own.busy.value && <Progress state={own.state} onStop={own.stop} label="Making the plan" />}
+          {now.plan ? source && <Named source={source} /> : <Moved />}
+          {!now.plan && pair.busy.value && <Progress state={pair.state} onStop={pair.stop} label="Making both plans" />}
+          {!now.plan && rested.work && <Progress state={rested.work.state} onStop={rested.work.cancel} label="Making the plan" />}
+          {making && !pair.busy.value && !rested.work && <p class="soft" role="status">The plan comes first.</p>}
           {wrong && <Wrong problem={wrong} />}
           {!waiting && !request && <Make now={now} source={source} onMake={() => { choosePrint({ plan: "" }, "Plan of the desk"); sources.make(now.wet); }} />}
           {request && shown.value.wrong && <Wrong problem={shown.value.wrong} />}
           {request && shown.value.value && (
             <section aria-label="As it prints">
               <Paper pages={shown.value.value.pages} busy={shown.value.busy} product={shown.value.value.product} />
-              <Printed request={request} product={now.product} />
+              <Printed request={request} product={now.product} sides={shown.value.value.pages.length} />
             </section>
           )}
           {request && shown.value.busy && shown.value.value?.product !== now.product && <p class="soft" role="status">Drawing the {now.product}</p>}
@@ -102,6 +107,18 @@ function about(source: Source): string {
   return `${plan.car_name}, ${plan.circuit_name}, ${plan.driver_name}, ${plan.conditions_name.toLowerCase()}.`;
 }
 
+/** A plan that was picked by hand: what lies on the desk does not count, and that is said. */
+function Named({ source }: { source: Source }) {
+  const said = source.plan.result.moved.map((one) => movedWord(one.key, one.value));
+  const back = <button type="button" class="bare" onClick={() => choosePrint({ plan: "" }, "Plan of the desk")}>To the plan of what lies on the desk</button>;
+  return (
+    <>
+      {said.length > 0 && <MovedNotice said={said} />}
+      <div class="notice row noprint"><span>A plan made earlier: what lies on the desk now does not change it.</span>{back}</div>
+    </>
+  );
+}
+
 /** There is no plan yet, or none with the back that is wanted. */
 function Make({ now, source, onMake }: { now: Printing; source: Source | null; onMake: () => void }) {
   return (
@@ -112,14 +129,14 @@ function Make({ now, source, onMake }: { now: Printing; source: Source | null; o
   );
 }
 
-function Printed({ request, product }: { request: Record<string, unknown>; product: string }) {
+function Printed({ request, product, sides }: { request: Record<string, unknown>; product: string; sides: number }) {
   const wrong = useSignal<Problem | null>(null);
   const busy = useSignal("");
-  const fetched = async (format: "pdf" | "png", then: (address: string) => void) => {
+  const fetched = async (format: "pdf" | "png", then: (address: string) => void, page = 1) => {
     busy.value = format;
     wrong.value = null;
     try {
-      const file = await askFile("card", { ...request, format });
+      const file = await askFile("card", { ...request, format, page });
       then(URL.createObjectURL(file));
     } catch (error) {
       wrong.value = problem(error);
@@ -131,13 +148,24 @@ function Printed({ request, product }: { request: Record<string, unknown>; produ
       <div class="row">
         <button type="button" class="go" disabled={busy.value !== ""} onClick={() => void fetched("pdf", open_)}>Print</button>
         <button type="button" disabled={busy.value !== ""} onClick={() => void fetched("pdf", (at) => download(at, `${product}.pdf`))}>Download PDF</button>
-        <button type="button" disabled={busy.value !== ""} onClick={() => void fetched("png", (at) => download(at, `${product}.png`))}>Download picture</button>
+        {pictures(product, sides).map(({ label, file }, i) => (
+          <button key={file} type="button" disabled={busy.value !== ""} onClick={() => void fetched("png", (at) => download(at, file), i + 1)}>{label}</button>
+        ))}
       </div>
       {busy.value && <p role="status" class="soft">Setting the {product}</p>}
       {wrong.value && <Wrong problem={wrong.value} />}
       <p class="soft">Print at 100 %: {product === "sticker" ? "the sticker is 50 mm by 90 mm" : "the briefing is A5"}.</p>
     </div>
   );
+}
+
+/** The pictures there are: a label printer takes one side at a time. */
+export function pictures(product: string, sides: number): { label: string; file: string }[] {
+  if (sides < 2) return [{ label: "Download picture", file: `${product}.png` }];
+  return [
+    { label: "Picture of the front", file: `${product}.png` },
+    { label: "Picture of the wet side", file: `${product}-wet.png` },
+  ];
 }
 
 /** The PDF in a tab of its own, where the browser prints it. */

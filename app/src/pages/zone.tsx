@@ -10,6 +10,7 @@ import { Select, Slider } from "../parts/field";
 import { Warnings, Wrong } from "../parts/notice";
 import { length, setting } from "../words/units";
 import { asked, key, planReference } from "./plan/ask";
+import { Moved } from "./plan/moved";
 import { Distances, Motion, Shares } from "./zone/charts";
 import { Details } from "./zone/details";
 import { Here } from "./zone/here";
@@ -33,6 +34,7 @@ export function ZonePage() {
     <>
       <header><h1>{value ? value.result.zone.name : "Zone"}</h1></header>
       <div class="stack zone" aria-busy={busy}>
+        <Moved />
         {wrong && <Wrong problem={wrong}>{id && <p><Link path="/zone" more={{ settings: "" }}>To the first zone</Link></p>}</Wrong>}
         {value ? <Seen view={value.result} busy={busy} rested={plan !== ""} /> : !wrong && <p class="soft" role="status">Reckoning the zone …</p>}
         {value && <Warnings warnings={value.warnings.filter((one) => !one.zone_id || one.zone_id === value.result.zone.zone_id)} />}
@@ -120,7 +122,7 @@ function Picks({ view, first, other, busy }: PicksProps) {
         options={[{ value: "", label: "nothing" }, ...options]}
         onPick={(to) => pick(first.setting, to === "" ? null : Number(to))}
       />
-      <Link class="button" path="/show" more={{ zone: view.zone.zone_id, tried: other ? String(other.setting) : "", settings: "" }}>Show it driven</Link>
+      <Link class="button" path="/show" more={{ zone: view.zone.zone_id, try: other ? String(other.setting) : "", settings: "" }}>Show it driven</Link>
       {busy && <span class="soft" role="status">…</span>}
     </div>
   );

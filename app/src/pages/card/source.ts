@@ -1,13 +1,13 @@
-/** Which plan is printed: one named in the address, else the newest of what lies on the desk. */
+/** Which plan is printed: one named in the address, else the one the page Plan shows. */
 import type { Signal } from "@preact/signals";
 import { ask } from "../../api/call";
 import { itemOf, read } from "../../api/library";
-import { titleOf, useKeptWork, type KeptWork } from "../../api/kept";
+import { useKeptWork, type KeptWork } from "../../api/kept";
 import type { Envelope, Of } from "../../api/types";
 import type { WorkState } from "../../api/work";
 import { desk } from "../../house/desk";
 import { useLoaded, type Loaded } from "../../house/loaded";
-import { asked } from "../plan/ask";
+import { asked, key, SAMPLES, useRested, type Resting } from "../plan/ask";
 
 export type PlanEnvelope = Envelope<Of<"Plan">>;
 type Made = PlanEnvelope | PlanEnvelope[];
@@ -19,8 +19,6 @@ export interface Source {
   /** The same lap in other conditions, by reference of the conditions. */
   others: { conditions: string; name: string; reference: string }[];
 }
-
-export const SAMPLES = 64;
 
 /** The plan and its backs, out of a work's answer and its files. */
 export function sourceOf(work_id: string, made: Made, files: readonly string[]): Source {
@@ -58,22 +56,31 @@ export async function sourceAt(reference: string, stop?: AbortSignal): Promise<S
 export interface Sources {
   now: Source | null;
   named: Signal<Loaded<Source>>;
-  own: KeptWork<Made>;
+  /** The plan of the page Plan. */
+  rested: Resting;
+  /** The same together with its back. */
+  pair: KeptWork<Made>;
   /** Make the plan of the desk, with a back for these conditions if any. */
   make: (wet: string) => void;
 }
 
 export function useSource(reference: string, wet: string): Sources {
-  const { car, road, driver, conditions } = desk.value;
+  const { conditions } = desk.value;
   const revision = reference.startsWith("plans/") ? itemOf(reference)?.revision : "";
   const named = useLoaded(reference ? `${reference} ${revision}` : null, (stop) => sourceAt(reference, stop));
-  const own = useKeptWork<Made>("plan", `card ${car} ${road} ${driver} ${conditions} ${wet}`, titleOf("plan", asked.value));
-  const now = reference ? named.value.value : ofDesk(own, conditions);
+  const rested = useRested(reference !== "" || wet !== "");
+  // Found by its key alone: another plan of the same name may be one of other sliders.
+  const pair = useKeptWork<Made>("plan", wet ? `card ${key.value} ${wet}@${itemOf(wet)?.revision ?? ""}` : null, "");
+  const now = reference ? named.value.value : wet ? ofDesk(pair, conditions) : restedSource(rested);
   const make = (back: string) => {
-    const all = [conditions, ...(back && back !== conditions ? [back] : [])];
-    own.start({ ...asked.peek(), conditions: all, samples: SAMPLES });
+    if (!back || back === conditions) rested.again();
+    else pair.start({ ...asked.peek(), conditions: [conditions, back], samples: SAMPLES });
   };
-  return { now, named, own, make };
+  return { now, named, rested, pair, make };
+}
+
+function restedSource({ now }: Resting): Source | null {
+  return now && { reference: `works/${now.work_id}`, plan: now.answer, others: [] };
 }
 
 /** A plan of the same car and road found by its title may be for other conditions: not this one. */

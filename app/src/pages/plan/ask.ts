@@ -82,17 +82,20 @@ export interface Resting {
   /** The work under way, and how to stop it. */
   work: Work<PlanAnswer> | null;
   wrong: Problem | null;
+  /** Make it after all, where it was stopped or went wrong. */
+  again: () => void;
 }
 
-/** The plan with its doubts, made when everything has rested for two seconds. */
-export function useRested(): Resting {
+/** The plan with its doubts, made when everything has rested for two seconds; not while `off`. */
+export function useRested(off = false): Resting {
   const wanted = key.value;
   const running = useSignal<Work<PlanAnswer> | null>(null);
   const wrong = useSignal<Problem | null>(null);
+  const turn = useSignal(0);
   useEffect(() => {
     wrong.value = null;
     running.value = null;
-    if (made.peek().some((one) => one.key === wanted)) return;
+    if (off || made.peek().some((one) => one.key === wanted)) return;
     const timer = setTimeout(() => {
       const begun = begin(wanted);
       running.value = begun;
@@ -103,15 +106,15 @@ export function useRested(): Resting {
         .finally(() => {
           if (running.peek() === begun) running.value = null;
         });
-    }, REST_MS);
+    }, sessionStorage.getItem(WORK_OF + wanted) || turn.peek() ? 0 : REST_MS);
     return () => {
       clearTimeout(timer);
       // On another page the work goes on; with other sliders nobody wants it any more.
       if (key.peek() !== wanted) running.peek()?.cancel();
     };
-  }, [wanted]);
+  }, [wanted, off, turn.value]);
   const now = made.value.find((one) => one.key === wanted) ?? null;
-  return { now, work: running.value, wrong: wrong.value };
+  return { now, work: running.value, wrong: wrong.value, again: () => turn.value++ };
 }
 
 /** Begin the plan of a key, or follow the work that was begun before a reload. */

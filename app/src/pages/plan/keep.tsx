@@ -28,7 +28,7 @@ export function Keep({ rested }: { rested: Rested }) {
       <TextField label="Keep this plan as" value={name} onInput={(text) => (typed.value = text)} />
       <div class="row">
         <button type="submit">Keep this plan</button>
-        {rested.work_id && <Link class="button go" path="/card" more={{ plan: `works/${rested.work_id}` }}>Make the card</Link>}
+        {rested.work_id && <Link class="button go" path="/card" more={{ plan: "" }}>Make the card</Link>}
       </div>
       {wrong.value && <Wrong problem={wrong.value} />}
     </form>

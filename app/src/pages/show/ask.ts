@@ -1,9 +1,10 @@
 /** What the page Show is asked for: zone, settings, pedal and repeats, all in the address. */
-import { desk, onRoad } from "../../house/desk";
+import { desk } from "../../house/desk";
 import { place, turn, type Query } from "../../house/address";
 import { keep } from "../../house/undo";
 import { units } from "../../words/units";
-import type { Of } from "../../api/types";
+import type { Envelope, Of } from "../../api/types";
+import { asked as moved, SAMPLES, type PlanAnswer } from "../plan/ask";
 
 export type Way = "wrong" | "steps" | "chosen";
 
@@ -51,14 +52,17 @@ export function toggled(settings: readonly number[], one: number): number[] {
   return left.length < settings.length ? left : [...settings, one].sort((a, b) => a - b).slice(0, SETTINGS_MOST);
 }
 
-export function showRequest(now: Wish): Record<string, unknown> {
+/** The request; `plan` is the plan the page Plan shows, where it is made already. */
+export function showRequest(now: Wish, plan = ""): Record<string, unknown> {
   const asked: Record<string, unknown> = {
-    ...onRoad(),
+    ...moved.value,
     conditions: desk.value.conditions,
+    samples: SAMPLES,
     press_frac: now.press,
     repeat: now.repeat,
     units: units.value,
   };
+  if (plan) asked.plan = plan;
   if (now.zone) asked.zone = now.zone;
   if (now.way === "chosen") asked.settings = now.settings;
   if (now.way === "steps") asked.steps = now.steps;
@@ -69,4 +73,35 @@ export function showRequest(now: Wish): Record<string, unknown> {
 export function settingsOf(adjuster: Of<"AdjusterFace">): number[] {
   const count = Math.round((adjuster.max - adjuster.min) / adjuster.step);
   return Array.from({ length: count + 1 }, (_, i) => Number((adjuster.min + i * adjuster.step).toFixed(6)));
+}
+
+const ROLES: [role: string, said: string][] = [
+  ["car", "the car"],
+  ["zones", "the circuit or its zones"],
+  ["driver", "the driver"],
+  ["conditions", "the conditions"],
+];
+
+/** What of the choices on the page is newer than the runs on it; `plan` is that of the page Plan. */
+export function newerThan(runs: Envelope<Of<"Show">>, now: Wish, plan: PlanAnswer | null): string[] {
+  const { result } = runs;
+  const tried = now.way === "chosen" ? now.settings : [];
+  const steps = now.way === "steps" ? now.steps : null;
+  const settings = String([...result.settings].sort()) !== String([...tried].sort()) || result.steps !== steps;
+  const found = [
+    settings && "the settings to try",
+    Math.abs(result.press_frac - now.press) > 1e-6 && "the pedal",
+    result.repeat !== now.repeat && "how often each is driven",
+  ];
+  if (!plan) return found.filter((one) => one !== false);
+  if (JSON.stringify(result.moved) !== JSON.stringify(plan.result.moved)) found.push("the numbers moved on the plan");
+  else for (const [role, said] of ROLES) found.push(runs.inputs[role]?.revision !== plan.inputs[role]?.revision && said);
+  const planned = result.practice.some((one) => settingOf(plan, one.zone_id) !== one.planned_setting);
+  if (planned) found.push("the planned setting");
+  return found.filter((one) => one !== false);
+}
+
+/** The planned setting of a zone; nothing before the plan is made, and for the whole lap. */
+export function settingOf(plan: PlanAnswer | null, zone: string): number | undefined {
+  return plan?.result.zones.find((one) => one.zone_id === zone)?.setting;
 }

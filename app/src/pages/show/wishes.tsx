@@ -15,10 +15,10 @@ const OFTEN = [
   { value: "400", label: "400 times" },
 ];
 
-export function Wishes({ now, plan }: { now: Wish; plan: Plan | null }) {
+export function Wishes({ now, plan, planned }: { now: Wish; plan: Plan | null; planned: number | undefined }) {
   return (
     <>
-      <ZonePick now={now} plan={plan} />
+      <ZonePick now={now} plan={plan} planned={planned} />
       <Choices<Way>
         label="Besides the planned setting, try"
         value={now.way}
@@ -41,7 +41,7 @@ export function Wishes({ now, plan }: { now: Wish; plan: Plan | null }) {
           onRest={(before, after) => rested("off", before, after, "Steps to either side")}
         />
       )}
-      {now.way === "chosen" && plan && <Chips now={now} plan={plan} />}
+      {now.way === "chosen" && plan && <Chips now={now} plan={plan} planned={planned} />}
       <Slider
         label="Press the pedal"
         value={now.press}
@@ -76,7 +76,14 @@ export function pressed(frac: number): string {
   return `${percent(Math.abs(frac - 1))} ${frac > 1 ? "harder" : "less hard"} than planned`;
 }
 
-function ZonePick({ now, plan }: { now: Wish; plan: Plan | null }) {
+interface Picking<P> {
+  now: Wish;
+  plan: P;
+  /** The planned setting of the zone, once the plan is made. */
+  planned: number | undefined;
+}
+
+function ZonePick({ now, plan, planned }: Picking<Plan | null>) {
   const lap = !desk.value.road.startsWith("sheets/");
   const zones = plan?.zones ?? [];
   const first = zones[0]?.zone_id;
@@ -85,12 +92,12 @@ function ZonePick({ now, plan }: { now: Wish; plan: Plan | null }) {
   const known = zones.map((zone) => ({ value: zone.zone_id, label: zone.name }));
   if (now.zone && !known.some((one) => one.value === now.zone)) known.unshift({ value: now.zone, label: now.zone });
   const options = [...(lap ? [{ value: "", label: "The whole lap" }] : []), ...known];
-  return <Select label="Where" value={now.zone} options={options} onPick={(zone) => wish({ zone }, "Zone to drive")} />;
+  const help = plan && planned !== undefined ? `Planned here: ${setting(planned, plan.adjuster.step)}.` : undefined;
+  return <Select label="Where" value={now.zone} options={options} help={help} onPick={(zone) => wish({ zone }, "Zone to drive")} />;
 }
 
-function Chips({ now, plan }: { now: Wish; plan: Plan }) {
+function Chips({ now, plan, planned }: Picking<Plan>) {
   const { adjuster } = plan;
-  const planned = plan.zones.find((zone) => zone.zone_id === now.zone)?.setting;
   const full = now.settings.length >= SETTINGS_MOST;
   const pick = (one: number) => wish({ way: "chosen", try: toggled(now.settings, one).join(",") }, `Setting ${setting(one, adjuster.step)}`);
   const more = adjuster.higher_means === "front" ? "towards the front ▲" : "towards the rear ▼";
