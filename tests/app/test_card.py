@@ -29,6 +29,13 @@ def test_a_card_is_made_changed_and_printed(app: Any, expect: Any, tmp_path: Pat
     said = app.evaluate("window.said")
     assert said[-1].startswith("If you lose count, go to ")
     expect(app.get_by_text("closed circuit").first).to_be_visible()
+    sides = []
+    for name in ("Picture of the front", "Picture of the wet side"):
+        with app.expect_download(timeout=LONG_MS) as wanted:
+            app.get_by_role("button", name=name).click()
+        sides.append(Path(wanted.value.path()).read_bytes())
+    assert all(one.startswith(b"\x89PNG") for one in sides)
+    assert sides[0] != sides[1]
     with app.expect_download(timeout=LONG_MS) as wanted:
         app.get_by_role("button", name="Download PDF").click()
     assert Path(wanted.value.path()).read_bytes().startswith(b"%PDF")

@@ -16,7 +16,7 @@ import pytest
 from numpy.typing import NDArray
 from PIL import Image
 
-from foreaft.model.answers import Plan
+from foreaft.model.answers import MovedNumber, Plan
 from foreaft.report import sticker
 from report import fixture
 
@@ -190,3 +190,39 @@ def test_letters_are_never_squeezed_beyond_reading(make: Callable[[], Plan]) -> 
     moves = [one.attrib.get("transform", "") for one in root.iter()]
     squeezes = [float(move.split("scale(")[1].split()[0]) for move in moves if "scale(" in move]
     assert min(squeezes) >= 0.6
+
+
+MOVED = [
+    MovedNumber(key="grip_scale", value=0.8, in_file=1.0),
+    MovedNumber(key="fuel_kg", value=40.0, in_file=None),
+    MovedNumber(key="scatter_scale", value=1.55, in_file=1.0),
+    MovedNumber(key="boldness", value=2.1, in_file=1.0),
+    MovedNumber(key="changes_max", value=3.0, in_file=2.0),
+]
+
+
+@pytest.mark.parametrize("kind", FITTING)
+def test_what_was_moved_from_the_files_stands_on_it_and_hides_nothing(kind: str) -> None:
+    """All four numbers are printed, and the ink of the bare sticker is all still there."""
+    bare = FITTING[kind]()
+    plan = bare.model_copy(update={"moved": MOVED})
+    said = " ".join(ElementTree.fromstring(sticker.draw(plan)).itertext()).replace("\u00a0", " ")
+    for words in ("grip 80 %", "fuel 40 kg", "braking scatter × 1.55", "boldness 2.1"):
+        assert words in said
+    before, after = picture(bare), picture(plan)
+    added = after & ~before
+    assert not (before & ~after).any()
+    rows = np.flatnonzero(added.any(axis=1))
+    columns = np.flatnonzero(added.any(axis=0))
+    assert (rows[-1] - rows[0]) / PX_PER_MM < sticker.GAP_MM  # it lies within one gap
+    assert columns[-1] / PX_PER_MM < sticker.WIDTH_MM - sticker.EDGE_MM
+    near = np.zeros_like(added)  # half a tenth of a millimetre of paper round every letter
+    for way in (-1, 1):
+        near |= np.roll(added, way, axis=0) | np.roll(added, way, axis=1)
+    assert not (near & before & ~added).any()
+
+
+def test_a_plan_of_the_files_says_nothing_of_them() -> None:
+    assert "grip" not in sticker.draw(fixture.plan())
+    only_changes = fixture.plan().model_copy(update={"moved": MOVED[-1:]})
+    assert sticker.draw(only_changes) == sticker.draw(fixture.plan())  # its own lines show them

@@ -48,7 +48,7 @@ export function Show() {
             {kept.busy.value && <Progress state={kept.state} onStop={kept.stop} label="Driving" />}
             {kept.wrong.value && <Wrong problem={kept.wrong.value} />}
             {newer.length > 0 && (
-              <Mind><p><strong>These runs are older than the choices on this page.</strong> Changed since: {newer.join(", ")}. Drive it to see the new ones.</p></Mind>
+              <Mind><p><strong>These runs are older than the choices on this page.</strong> Changed since: {newer.join(", ")}. Drive it again to see what is chosen now.</p></Mind>
             )}
             {driven && kept.id.value
               ? <Runs answer={driven} id={kept.id.value} files={kept.files.value} />

@@ -2,6 +2,7 @@
 import type { Envelope, Of } from "../../api/types";
 import { productOf } from "../../api/kept";
 import { Cautions, Warnings } from "../../parts/notice";
+import { movedWord } from "../plan/moved";
 import { length, percent, seconds, setting } from "../../words/units";
 import { pressed } from "./wishes";
 
@@ -31,7 +32,7 @@ export function Runs({ answer, id, files }: { answer: Envelope<Of<"Show">>; id: 
       <div class="card">
         <h2>{where}</h2>
         <p class="soft">
-          {result.car_name}, {result.circuit_name}, {result.driver_name}, {result.conditions_name.toLowerCase()}; pedal {pressed(result.press_frac)}.
+          {result.car_name}, {result.circuit_name}, {result.driver_name}, {result.conditions_name.toLowerCase()}{moved(result)}; pedal {pressed(result.press_frac)}.
         </p>
         <ol class="runs">
           {result.runs.map((run, number) => <RunRow key={number} run={run} step={result.adjuster.step} />)}
@@ -53,6 +54,11 @@ export function Runs({ answer, id, files }: { answer: Envelope<Of<"Show">>; id: 
       <Cautions cautions={answer.cautions} />
     </>
   );
+}
+
+/** What the runs were planned and driven with instead of what the files say. */
+function moved(result: Of<"Show">): string {
+  return result.moved.length ? `, with ${result.moved.map((one) => movedWord(one.key, one.value)).join(", ")}` : "";
 }
 
 function RunRow({ run, step }: { run: Run; step: number }) {
