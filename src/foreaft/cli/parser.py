@@ -442,6 +442,11 @@ foreaft read saturday.mf4 --mapping our.mapping.toml
         type=Path,
         help="write down what was said; NAME.mapping.toml beside the logs is found next time",
     )
+    parser.add_argument(
+        "--preview",
+        action="store_true",
+        help="say of each column its least, middle and greatest value",
+    )
 
 
 def _debrief(commands: argparse._SubParsersAction[ArgumentParser]) -> None:

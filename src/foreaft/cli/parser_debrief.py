@@ -43,7 +43,14 @@ foreaft debrief friday.csv --circuit circuit.csv --car car.toml --plan plan/plan
     parser.add_argument("--against", type=Path, metavar="LOG", help="log of another driver")
     parser.add_argument("--other-name", help="what the other driver is called")
     parser.add_argument("--plan", type=Path, help="plan as JSON, held against what was driven")
-    parser.add_argument("--mapping", type=Path, help="what the columns are, as for foreaft read")
+    parser.add_argument(
+        "--mapping",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="what the columns are, as for foreaft read; may be given again, for other logs",
+    )
     parser.add_argument(
         "--map", dest="maps", action="append", default=[], help="one column, as for foreaft read"
     )

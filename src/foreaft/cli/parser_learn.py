@@ -36,7 +36,14 @@ foreaft learn forward.csv rear.csv --car car.toml --setting 56 50
         metavar="SETTING",
         help="what the adjuster showed, where no channel says it: one for all logs, or one each",
     )
-    parser.add_argument("--mapping", type=Path, help="what the columns are, as for foreaft read")
+    parser.add_argument(
+        "--mapping",
+        type=Path,
+        action="append",
+        default=[],
+        metavar="FILE",
+        help="what the columns are, as for foreaft read; may be given again, for other logs",
+    )
     parser.add_argument(
         "--map", dest="maps", action="append", default=[], help="one column, as for foreaft read"
     )

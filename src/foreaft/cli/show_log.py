@@ -6,7 +6,14 @@ from collections import Counter
 from collections.abc import Sequence
 from typing import Final
 
-from foreaft.model.answers import ChannelFace, DoneFace, Envelope, ReadLog, ReadSession
+from foreaft.model.answers import (
+    ChannelFace,
+    DoneFace,
+    Envelope,
+    ReadChannel,
+    ReadLog,
+    ReadSession,
+)
 
 SELDOM_HZ: Final = 0.1
 """What is written less often than every ten seconds has no rate to speak of."""
@@ -61,23 +68,34 @@ def _table(rows: Sequence[tuple[str, ...]]) -> list[str]:
     ]
 
 
-def _names(channels: list[ChannelFace]) -> list[str]:
+def _names(channels: Sequence[ChannelFace]) -> list[str]:
     return [one.original_name for one in channels]
 
 
-def _row(one: ChannelFace) -> tuple[str, ...]:
+def _row(one: ReadChannel) -> tuple[str, ...]:
     rate = "" if one.rate_hz <= 0.0 else f"{one.rate_hz:.4g} Hz"
     if 0.0 < one.rate_hz < SELDOM_HZ:
         rate = "seldom"
-    return (one.name or "", one.original_name, one.original_unit, rate, one.note)
+    note = "; ".join(filter(None, (_holds(one), one.note)))
+    return (one.name or "", one.original_name, one.original_unit, rate, note)
 
 
-def _asked(asked: list[ChannelFace]) -> list[str]:
+def _holds(one: ReadChannel) -> str:
+    """Least, middle and greatest value, where they were asked for."""
+    held = one.preview
+    if held is None or held.least is None:
+        return ""
+    unit = "" if held.unit == "1" else f" {held.unit}"
+    return f"{held.least:g} to {held.greatest:g}{unit}, in the middle {held.middle:g}"
+
+
+def _asked(asked: list[ReadChannel]) -> list[str]:
     if not asked:
         return []
     lines = ["", "Asked, and not used until somebody says so with --map:"]
     for one in asked:
         lines.append(f"  {one.original_name}: {one.note}")
+        lines += [f"    {held}" for held in [_holds(one)] if held]
         lines += [f'    --map "{one.original_name}={choice}"' for choice in one.choices[:6]]
     return lines
 

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from typing import Any, Final
 
 from foreaft import __version__
+from foreaft.base.errors import Cancelled as Stopped
 from foreaft.model import car as cars
 from foreaft.model import driver as drivers
 from foreaft.model.answers import Answer, Assumption, Envelope, Input, Warn
@@ -31,6 +32,17 @@ def silent(what: str, done: int, of: int) -> None:
 def never() -> bool:
     """Cancel flag for whoever cannot cancel."""
     return False
+
+
+def stopping(progress: Progress, cancelled: Cancelled) -> Progress:
+    """Progress that stops the work of jobs which look at nothing else."""
+
+    def told(what: str, done: int, of: int) -> None:
+        if cancelled():
+            raise Stopped
+        progress(what, done, of)
+
+    return told
 
 
 @dataclass

@@ -18,16 +18,17 @@ from foreaft.jobs.common import (
     envelope,
     never,
     silent,
+    stopping,
 )
 from foreaft.jobs.debrief_ground import (
     Ground,
     ground_of,
-    log_of,
     main_of,
     read_plan,
     sessions_of,
 )
 from foreaft.jobs.log_faces import channel_faces, done_faces, run_face
+from foreaft.jobs.log_words import LogWords
 from foreaft.jobs.requests import DebriefRequest
 from foreaft.jobs.situation import title_of
 from foreaft.jobs.stop import scale_known
@@ -35,6 +36,7 @@ from foreaft.laps import advice
 from foreaft.laps.match import Zone
 from foreaft.laps.measure import Measured
 from foreaft.laps.session import Session
+from foreaft.logs.read import Log
 from foreaft.logs.recording import Recording
 from foreaft.model.answers import (
     DoneFace,
@@ -57,6 +59,7 @@ from foreaft.model.answers_debrief import (
     WorkOn,
 )
 from foreaft.model.car import CarArrays
+from foreaft.model.fields import plain
 from foreaft.physics import envelope as env
 from foreaft.physics import trim as tr
 from foreaft.report import debrief_words as words
@@ -119,35 +122,25 @@ def debriefed(
     request: DebriefRequest, progress: Progress = silent, cancelled: Cancelled = never
 ) -> Looked:
     """Do the work of `debrief`, and keep the sessions for the pictures."""
-    del cancelled
+    progress = stopping(progress, cancelled)
     notes = Notes()
     plan = None if request.plan is None else read_plan(request.plan)
     ground = ground_of(request, plan, notes)
-    total = len(request.logs) + (request.against is not None)
-    recordings: list[Recording] = []
-    done: list[DoneFace] = []
-    drivers: list[str] = []
-    for number, file in enumerate(request.logs):
-        progress("logs", number, total)
-        log = log_of(file, request)
-        _check_new(file, log.recordings, recordings)
-        recordings += log.recordings
-        drivers += [log.driver_name] if log.driver_name else []
-        done += done_faces(log.done)
-    sessions = sessions_of(recordings, ground, None, notes)
+    logs = _logs(request, progress)
+    own = logs[: len(request.logs)]
+    recordings = [one for log in own for one in log.recordings]
+    done = [one for log in own for one in done_faces(log.done)]
+    sessions = sessions_of(recordings, ground, None, notes, progress)
     others: list[Session] = []
     other_driver: str | None = None
-    if request.against is not None:
-        progress("logs", len(request.logs), total)
-        against = log_of(request.against, request)
+    for against in logs[len(own) :]:
         other_driver = against.driver_name
         try:
-            others = sessions_of(against.recordings, ground, main_of(sessions), notes)
+            others = sessions_of(against.recordings, ground, main_of(sessions), notes, progress)
         except CannotTell as error:  # two logs are in play: say which
-            where = f"{error.because}; this is of {request.against.name}"
+            where = f"{error.because}; this is of {Path(against.file).name}"
             raise CannotTell(error.what, where, error.would_settle) from error
-    progress("logs", total, total)
-    names = (next(iter(drivers), None), other_driver)
+    names = (next((one.driver_name for one in own if one.driver_name), None), other_driver)
     _tell_closure(main_of(sessions), notes)
     result = _Result(request, ground, plan, tuple(sessions), tuple(others), names, notes).debrief(
         done
@@ -171,9 +164,26 @@ def debriefed(
     asked = {role: one.revision for role, one in inputs.items()} | {
         "driver_name": request.driver_name,
         "maps": request.maps,
+        "mapping": [None if one.mapping is None else plain(one.mapping) for one in logs],
     }
     answer = envelope("debrief", result, asked, notes, inputs=inputs)
     return Looked(answer, tuple(sessions), tuple(others), plan)
+
+
+def _logs(request: DebriefRequest, progress: Progress) -> list[Log]:
+    """The logs of the driver, and behind them that of the other one where there is one."""
+    files = [*request.logs, *([request.against] if request.against else [])]
+    words = LogWords(request.mapping, request.maps, len(files))
+    found: list[Log] = []
+    for number, file in enumerate(files):
+        progress("logs", number, len(files))
+        log = words.read(file)
+        if number < len(request.logs):
+            _check_new(file, log.recordings, [one for each in found for one in each.recordings])
+        found.append(log)
+    words.check()
+    progress("logs", len(files), len(files))
+    return found
 
 
 def _check_new(file: Path, read: Sequence[Recording], before: Sequence[Recording]) -> None:

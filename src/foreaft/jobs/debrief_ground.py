@@ -6,6 +6,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -14,7 +15,7 @@ from pydantic import ValidationError
 from foreaft.base.errors import CannotTell, InputError
 from foreaft.files.circuits import read_circuit
 from foreaft.files.sheet import read_zones
-from foreaft.jobs.common import Notes, identity
+from foreaft.jobs.common import Notes, Progress, identity
 from foreaft.jobs.load import load_car, load_conditions, load_driver
 from foreaft.jobs.log_faces import in_words, listed
 from foreaft.jobs.requests import DebriefRequest
@@ -22,8 +23,6 @@ from foreaft.jobs.situation import SPACING_M, circuit_lap, middle_share, title_o
 from foreaft.jobs.stop import arrays_of, scale_known
 from foreaft.laps.match import Known
 from foreaft.laps.session import CarSide, Session, look_at
-from foreaft.logs.mapping import read_mapping, typed
-from foreaft.logs.read import Log, read_log
 from foreaft.logs.recording import Recording
 from foreaft.model.answers import Envelope, Input, Plan
 from foreaft.model.car import Car, CarArrays
@@ -76,11 +75,6 @@ def read_plan(file: Path) -> Plan:
     except ValidationError as error:
         where = ".".join(str(part) for part in error.errors()[0]["loc"])
         raise refuse("This JSON is not a plan.", where) from error
-
-
-def log_of(file: Path, request: DebriefRequest) -> Log:
-    said = read_mapping(request.mapping) if request.mapping else None
-    return read_log(file, said, typed(request.maps) if request.maps else None)
 
 
 def ground_of(request: DebriefRequest, plan: Plan | None, notes: Notes) -> Ground:
@@ -160,7 +154,11 @@ def _circuit(
 
 
 def sessions_of(
-    recordings: Sequence[Recording], ground: Ground, like: Session | None, notes: Notes
+    recordings: Sequence[Recording],
+    ground: Ground,
+    like: Session | None,
+    notes: Notes,
+    progress: Progress,
 ) -> list[Session]:
     """Look at sessions, all matched to the zones of one: the longest, if no other is given."""
     made: dict[int, Session] = {}
@@ -171,11 +169,20 @@ def sessions_of(
     for number in (*order, *order):
         if number in made or (number in refused and like is None):
             continue
+        at = partial(progress, "sessions", len(made), len(recordings))
+        at()
         circuit = ground.circuit if like is None else like.placed.stations
         zones = None if like is None else like.zones
         try:
             one = look_at(
-                recordings[number], circuit, ground.known, ground.side, zones, like, same_driver
+                recordings[number],
+                circuit,
+                ground.known,
+                ground.side,
+                zones,
+                like,
+                same_driver,
+                at,
             )
         except CannotTell as error:  # a way to the pits and back beside a whole run
             refused[number] = error
@@ -183,6 +190,7 @@ def sessions_of(
         # The main one and the first are drawn; of the others only rows and events are told.
         made[number] = one if number in (order[0], 0) or like is None else one.light()
         like = like or one
+    progress("sessions", len(recordings), len(recordings))
     _tell_delays(made.values(), notes)
     left = {number: error for number, error in refused.items() if number not in made}
     if not made and left:

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from foreaft.files.atomic import write_folder
-from foreaft.jobs.common import to_json
+from foreaft.jobs.common import Progress, silent, to_json
 from foreaft.jobs.debrief import Looked
 from foreaft.jobs.debrief_ground import main_of
 from foreaft.jobs.debrief_traces import traces
@@ -34,8 +34,12 @@ DIRECTIONS: Final = 13
 ENOUGH: Final = 5
 
 
-def hand_over(looked: Looked, folder: Path, units: Units = "metric") -> list[Path]:
+def hand_over(
+    looked: Looked, folder: Path, units: Units = "metric", progress: Progress = silent
+) -> list[Path]:
     """Write the debrief and its laps (JSON), its page as HTML and PDF, and its pictures.
+
+    What ``progress`` raises stops the work before anything is written.
 
     Raises
     ------
@@ -44,10 +48,16 @@ def hand_over(looked: Looked, folder: Path, units: Units = "metric") -> list[Pat
     MissingPart
         If the typesetter is not installed.
     """
-    drawn = [zone_strips(looked, zone) for zone in looked.answer.result.zones]
+    zones = looked.answer.result.zones
+    drawn = []
+    for number, zone in enumerate(zones):
+        progress("pages", number, len(zones) + 1)
+        drawn.append(zone_strips(looked, zone))
     made: dict[str, bytes | str] = {"debrief.json": to_json(looked.answer)}
     made["traces.json"] = traces(looked)
+    progress("pages", len(zones), len(zones) + 1)
     made |= products(looked.answer, drawn, units)
+    progress("pages", len(zones) + 1, len(zones) + 1)
     write_folder(folder, made)
     return [folder / name for name in made]
 

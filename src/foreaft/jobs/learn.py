@@ -2,19 +2,31 @@
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import Final
 
 import numpy as np
 
+from foreaft.base.errors import Cancelled as Stopped
 from foreaft.base.errors import CannotTell, ForeaftError, InputError
 from foreaft.files import toml
 from foreaft.files.atomic import write_folder
 from foreaft.files.sheet import slug
-from foreaft.jobs.common import Cancelled, Notes, Progress, envelope, identity, never, silent
+from foreaft.jobs.common import (
+    Cancelled,
+    Notes,
+    Progress,
+    envelope,
+    identity,
+    never,
+    silent,
+    stopping,
+)
 from foreaft.jobs.load import joint_draws, load_car, load_conditions
+from foreaft.jobs.log_words import LogWords
 from foreaft.jobs.requests import LearnRequest
 from foreaft.laps.series import Series, series_of
 from foreaft.laps.session import look_at
@@ -25,8 +37,6 @@ from foreaft.learn.fit import Fit
 from foreaft.learn.observe import Observed, observe, together
 from foreaft.learn.verdict import Judged, correlation, judge
 from foreaft.logs.clean import ROAD_SPEED
-from foreaft.logs.mapping import read_mapping, typed
-from foreaft.logs.read import read_log
 from foreaft.logs.recording import Recording
 from foreaft.model.answers import Envelope, Input
 from foreaft.model.answers_learn import (
@@ -74,7 +84,7 @@ def learn(
     CannotTell
         If nobody has said which way the adjuster counts.
     """
-    del cancelled
+    progress = stopping(progress, cancelled)
     notes = Notes()
     car, car_file = load_car(request.car, request.quick)
     conditions, conditions_file = load_conditions(request.conditions)
@@ -83,9 +93,10 @@ def learn(
     seen = together([one.seen for one in sessions])
     _check(car, seen)
     _warn(car, seen, sessions, notes)
-    progress("fit", 0, 1)
+    at_fit = partial(progress, "fit", 0, 1)
+    at_fit()
     what = lc.known(car, conditions, joint_draws(car, car_file), request.seed)
-    found = lc.fitted(seen, what, request.seed, _turns_logged(sessions))
+    found = lc.fitted(seen, what, request.seed, _turns_logged(sessions), at_fit)
     columns = lc.columns_of(seen, what, found)
     judged = [judge(one, seen.firm) for one in columns]
     progress("fit", 1, 1)
@@ -95,6 +106,7 @@ def learn(
     place = None if shown is None else lc.crossover_of(what, found, shown)
     told = [one for one, own in zip(columns, judged, strict=True) if own.verdict in lc.MOVED]
     names = [_name(one.key, one.setting) for one in told]
+    driver = _driver(sessions, notes, progress)
     files = None if folder is None else _write(folder, what, found, judged, place, sessions)
     inputs = {
         "car": identity(car, car_file),
@@ -105,7 +117,7 @@ def learn(
         crossover=_crossover(seen, place, where, ratio is not None),
         parameters=[
             *(_parameter(one, where) for one in judged),
-            *_driver(sessions, notes),
+            *driver,
         ],
         correlation=LearnCorrelation(keys=names, matrix=correlation(told).round(4).tolist()),
         logs=[_log(one) for one in sessions],
@@ -132,16 +144,17 @@ def _sessions(request: LearnRequest, progress: Progress) -> list[_Session]:
             unit="",
             hint="Give one for all logs, or one each in their order.",
         )
-    said = read_mapping(request.mapping) if request.mapping else None
-    words = typed(request.maps) if request.maps else None
+    words = LogWords(request.mapping, request.maps, len(request.logs))
     found: list[_Session] = []
     for number, file in enumerate(request.logs):
         progress("logs", number, len(request.logs))
         each = request.settings[number] if len(request.settings) > 1 else None
         setting = each if each is not None else next(iter(request.settings), None)
-        for recording in read_log(file, said, words).recordings:
+        for recording in words.read(file).recordings:
+            progress("logs", number, len(request.logs))
             series = series_of(recording)
             found.append(_Session(recording, series, observe(series, setting, len(found))))
+    words.check()
     progress("logs", len(request.logs), len(request.logs))
     return found
 
@@ -324,14 +337,15 @@ def _log(one: _Session) -> LearnLog:
 # ---------------------------------------------------------------- the driver
 
 
-def _driver(sessions: Sequence[_Session], notes: Notes) -> list[LearnParameter]:
+def _driver(sessions: Sequence[_Session], notes: Notes, progress: Progress) -> list[LearnParameter]:
     """Scatter of the pedal and depth, from brakings that repeat."""
     levels: Levels = []
     depths: Levels = []
-    for one in sessions:
-        alike, deep = _repeats(one)
+    for number, one in enumerate(sessions):
+        alike, deep = _repeats(one, partial(progress, "driver", number, len(sessions)))
         levels += alike
         depths += deep
+    progress("driver", len(sessions), len(sessions))
     if not depths:
         notes.warn("no_zones", "no laps with zones in the logs: depth is not looked at")
     return [
@@ -352,11 +366,14 @@ def _driver(sessions: Sequence[_Session], notes: Notes) -> list[LearnParameter]:
     ]
 
 
-def _repeats(one: _Session) -> tuple[Levels, Levels]:
+def _repeats(one: _Session, look: Callable[[], None]) -> tuple[Levels, Levels]:
     """Levels of held pedals by what they have in common, and depths by zone where there are."""
     series = one.series
+    look()
     try:
-        session = look_at(one.recording)
+        session = look_at(one.recording, look=look)
+    except Stopped:
+        raise
     except ForeaftError:
         stops = foot.alike(foot.stops(series))
         return [((one.recording.run_id, name), level) for name, level in stops], []

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from pathlib import Path
 from typing import Final
 
@@ -10,6 +10,7 @@ from foreaft.base.errors import InputError
 from foreaft.files.sheet import slug
 from foreaft.jobs.common import Notes, envelope
 from foreaft.jobs.log_faces import channel_faces, done_faces, run_face
+from foreaft.jobs.log_preview import Place, previews
 from foreaft.jobs.requests import ReadRequest
 from foreaft.logs.clean import NOMINAL_RADIUS_M, ROAD_SPEED
 from foreaft.logs.mapping import ENDING, read_mapping, typed, write_mapping
@@ -18,8 +19,10 @@ from foreaft.logs.read import Log, read_log
 from foreaft.logs.recording import Recording
 from foreaft.model.answers import (
     CanSay,
+    ChannelPreview,
     Envelope,
     Input,
+    ReadChannel,
     ReadLog,
     ReadSession,
 )
@@ -70,11 +73,12 @@ def read(request: ReadRequest) -> Envelope[ReadLog]:
     files = [str(_save(request.save_mapping, log, notes))] if request.save_mapping else []
     for recording in log.recordings:
         _warn(recording, notes)
+    shown = previews(log.recordings, notes) if request.preview else [{} for _ in log.recordings]
     result = ReadLog(
         form=log.form,
         columns_sha256=log.columns_sha256,
         mapping_file=str(request.mapping) if request.mapping else log.mapping_file,
-        sessions=[_session(one) for one in log.recordings],
+        sessions=[_session(one, each) for one, each in zip(log.recordings, shown, strict=True)],
         done=done_faces(log.done),
         left_out=[f"{name}: {why}" for name, why in log.left_out],
     )
@@ -123,10 +127,13 @@ def _warn(recording: Recording, notes: Notes) -> None:
         )
 
 
-def _session(one: Recording) -> ReadSession:
+def _session(one: Recording, shown: Mapping[Place, ChannelPreview]) -> ReadSession:
     return ReadSession(
         run=run_face(one),
-        channels=channel_faces(one),
+        channels=[
+            ReadChannel(**dict(face), preview=shown.get((face.original_name, face.samples)))
+            for face in channel_faces(one)
+        ],
         done=done_faces(one.done),
         notes=list(one.notes),
         can_say=can_say(one),

@@ -91,11 +91,15 @@ class StopRequest(Request):
 
 
 class ReadRequest(Request):
-    """A log to be read; ``maps`` are words such as ``Brake=pressure_front_Pa:bar``."""
+    """A log to be read; ``maps`` are words such as ``Brake=pressure_front_Pa:bar``.
+
+    ``preview``: what each column holds is told as well.
+    """
 
     log: Path
     mapping: Path | None = None
     maps: list[str] = Field(default=[], max_length=200)
+    preview: bool = False
     save_mapping: Path | None = None
 
 
@@ -234,8 +238,10 @@ class TrialDesignRequest(Request):
 
 
 class TrialJudgeRequest(Request):
-    """Laps of a trial to be judged.
+    """Laps of a trial to be judged: a sheet of laps, or a debrief as JSON.
 
+    Of a debrief lap time and the time of each zone are compared, and what else ``primary`` and
+    ``pools`` name.
     ``against``: the setting the others are compared with, the first driven where it is left out.
     ``pools``: a name, and the columns whose mean it is.
     ``settle_laps`` counts only where the file has no column ``keep``.
@@ -319,7 +325,8 @@ class DebriefRequest(Request):
     Without ``circuit`` the circuit is made from the log; without ``car`` the use of grip is told
     against what the car showed elsewhere only.
     ``plan`` is a plan as JSON, to be held against what was driven.
-    ``maps`` say what columns are, as ``COLUMN=CHANNEL:UNIT``.
+    ``maps`` say what columns are, as ``COLUMN=CHANNEL:UNIT``; of several logs each takes the
+    ``mapping`` that was written for its columns.
     """
 
     logs: Annotated[list[Path], Field(min_length=1, max_length=100)]
@@ -334,7 +341,7 @@ class DebriefRequest(Request):
     against: Path | None = None
     other_name: str | None = Field(default=None, min_length=1, max_length=60)
     plan: Path | None = None
-    mapping: Path | None = None
+    mapping: list[Path] = Field(default=[], max_length=100)
     maps: list[str] = Field(default=[], max_length=200)
     units: Literal["metric", "imperial"] = "metric"
 
@@ -344,7 +351,8 @@ class LearnRequest(Request):
 
     ``settings`` say what the adjuster showed in logs without a channel for it: one for all, or
     one per log.
-    ``maps`` say what columns are, as ``COLUMN=CHANNEL:UNIT``.
+    ``maps`` say what columns are, as ``COLUMN=CHANNEL:UNIT``; of several logs each takes the
+    ``mapping`` that was written for its columns.
     """
 
     logs: Annotated[list[Path], Field(min_length=1, max_length=100)]
@@ -352,7 +360,7 @@ class LearnRequest(Request):
     quick: Quick | None = None
     conditions: Path | None = None
     settings: list[Annotated[float, Field(ge=-1000, le=1000)]] = Field(default=[], max_length=100)
-    mapping: Path | None = None
+    mapping: list[Path] = Field(default=[], max_length=100)
     maps: list[str] = Field(default=[], max_length=200)
     seed: int = Field(default=1, ge=0, le=2**31 - 1)
 

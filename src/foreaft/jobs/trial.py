@@ -22,7 +22,7 @@ from foreaft.jobs.requests import (
     TrialRequest,
 )
 from foreaft.jobs.trial_plan import plan_lines
-from foreaft.jobs.trial_scatter import laps_for_scatter
+from foreaft.jobs.trial_scatter import laps_for_scatter, laps_to_judge
 from foreaft.jobs.trial_stops import judge_stops
 from foreaft.learn import design as de
 from foreaft.learn import statistics as st
@@ -395,7 +395,7 @@ def judge(request: TrialJudgeRequest) -> Envelope[Trial]:
         If there are not two settings, or nothing was measured or counted.
     """
     notes = Notes()
-    rows = read_laps(request.laps)
+    rows = _rows(request, notes)
     laps, endpoints = _pooled(_driven(rows, request.settle_laps), rows, request)
     _check_laps(laps, rows)
     _warn_of_laps(laps, rows, notes)
@@ -424,12 +424,27 @@ def judge(request: TrialJudgeRequest) -> Envelope[Trial]:
     return envelope("trial", answer, {"judge": asked}, notes, seed=request.seed)
 
 
+def _rows(request: TrialJudgeRequest, notes: Notes) -> LapSheet:
+    """Laps of a sheet, or of a debrief as JSON."""
+    if request.laps.suffix.lower() != ".json":
+        return read_laps(request.laps)
+    named = [*request.pools.values(), [request.primary] if request.primary else []]
+    return laps_to_judge(request.laps, [name for each in named for name in each], notes)
+
+
 def _driven(rows: LapSheet, settle_laps: int) -> tuple[tr.Lap, ...]:
+    """The laps of a sheet; the first after a change count only where its column says so."""
     laps = tuple(
         tr.Lap(r.lap, r.stint, r.setting, bool(r.keep), r.passes, r.values, r.events)
         for r in rows.rows
     )
-    return laps if rows.has_keep else tr.settle(laps, settle_laps)
+    if rows.has_keep:
+        return laps
+    settled = tr.settle(laps, settle_laps)
+    return tuple(
+        replace(lap, keep=lap.keep and row.keep is not False)
+        for lap, row in zip(settled, rows.rows, strict=True)
+    )
 
 
 def _pooled(

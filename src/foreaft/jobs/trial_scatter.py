@@ -1,16 +1,16 @@
-"""How a driver's numbers scatter from lap to lap, out of a debrief of his log."""
+"""The laps of a debrief: how a driver's numbers scatter, and what a trial made of the log."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
 from pydantic import ValidationError
 
-from foreaft.base.errors import InputError
+from foreaft.base.errors import CannotTell, InputError
 from foreaft.files.sheet import slug
-from foreaft.files.trial_laps import unit_of
+from foreaft.files.trial_laps import LapRow, LapSheet, unit_of
 from foreaft.jobs.common import Notes
 from foreaft.learn import trial as tr
 from foreaft.model.answers import Envelope
@@ -61,6 +61,80 @@ def laps_for_scatter(file: Path, notes: Notes) -> tuple[tr.Lap, ...]:
             "adjuster was left alone",
         )
     return tuple(laps)
+
+
+def laps_to_judge(file: Path, named: Sequence[str], notes: Notes) -> LapSheet:
+    """Take the laps of a debrief as a sheet: lap time, zone times, and other measures ``named``.
+
+    A lap counts if it is a full one, with one setting all round; front and rear events are zones
+    in which such an end locked or the car rotated, where the log can show them.
+
+    Raises
+    ------
+    InputError
+        If the file is not there or holds no debrief.
+    CannotTell
+        If the log does not say the setting of any lap.
+    """
+    result = _read(file).result
+    passes: dict[str, list[DebriefPass]] = {}
+    for one in result.passes:
+        passes.setdefault(one.lap_id, []).append(one)
+    seen = not any(one.what == "lock-ups" for one in result.cannot_tell)
+    stints: dict[str, int] = {}
+    rows, unclear = [], []
+    for number, lap in enumerate(result.laps, 1):
+        own = passes.get(lap.lap_id, [])
+        settings = {one.setting for one in own}
+        stint = stints.setdefault(lap.run_id, len(stints) + 1)
+        if len(settings) != 1 or None in settings:
+            unclear += [lap.lap_id] if lap.kind == "full" else []
+            continue
+        values = {"lap_time_s": lap.duration_s}
+        values |= {
+            name: value
+            for one in own
+            for name, value in _measures(one)
+            if name in named or name.endswith("_time_s")
+        }
+        events = _events(result, own) if seen else {}
+        setting = float(own[0].setting or 0.0)
+        full = lap.kind == "full"
+        rows.append(LapRow(number, number, stint, setting, full, len(own), values, events))
+    if not rows:
+        raise CannotTell(
+            "whether the setting makes a difference",
+            because="the log does not carry the adjuster's setting, or it was moved on every lap",
+            would_settle="the setting as a channel of the log, or a sheet of laps filled in by "
+            "hand: foreaft trial design",
+        )
+    if unclear:
+        notes.warn(
+            "laps_of_two_settings",
+            f"{', '.join(unclear[:12])}: the setting was moved on the way round, or is not known; "
+            "left out",
+        )
+    known = dict.fromkeys(name for row in rows for name in row.values)
+    return LapSheet(
+        str(file), tuple(rows), tuple(known), tuple(EVENTS) if seen else (), False, True
+    )
+
+
+EVENTS: Final = {"front_events": "front", "rear_events": "rear"}
+SURE: Final = 0.5
+"""An event less sure than this is not counted (assumption)."""
+
+
+def _events(result: Debrief, passes: Sequence[DebriefPass]) -> dict[str, int]:
+    """In how many passes of a lap an end let go; a car that rotates lets go at the rear."""
+    here = {(one.lap_id, one.zone_id) for one in passes}
+    zones: dict[str, set[str]] = {"front": set(), "rear": set()}
+    for one in result.events:
+        axle = "rear" if one.kind == "rotation" else one.axle if one.kind == "lock_up" else None
+        passed = (one.lap_id, one.zone_id) in here
+        if passed and axle is not None and one.confidence_frac >= SURE:
+            zones[axle].add(one.zone_id)
+    return {name: len(zones[axle]) for name, axle in EVENTS.items()}
 
 
 def _measures(one: DebriefPass) -> Iterator[tuple[str, float]]:

@@ -53,6 +53,7 @@ def judge_stops(request: TrialStopsRequest) -> Envelope[Trial]:
             would_settle="the same stops, squeezed until a wheel just locks, forward end first",
         )
     step = None if adjuster is None else adjuster.step
+    quarrel = st.quarrel(driven, higher == "front")
     _warn(driven, found, higher, notes)
     made = TrialStops(
         higher_means=higher,
@@ -61,8 +62,13 @@ def judge_stops(request: TrialStopsRequest) -> Envelope[Trial]:
         forward_setting=found.forward,
         rear_setting=found.rear,
         anchor=_anchor(found, higher),
-        text=words.finding_text(found, step),
-        next=words.next_text(found, higher, step),
+        contradict=[] if quarrel is None else list(quarrel.stops),
+        text=words.finding_text(found, step)
+        if quarrel is None
+        else words.quarrel_text(quarrel, driven),
+        next=words.next_text(found, higher, step)
+        if quarrel is None
+        else words.settle_text(quarrel, driven, step),
     )
     said = request.model_dump(mode="json", exclude={"car", "file"})
     said |= {"stops": [one.model_dump(mode="json") for one in asked]}

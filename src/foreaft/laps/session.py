@@ -121,6 +121,10 @@ LEAST_WAY_M: Final = 100.0
 """A car that goes no further has driven no lap of anything (assumption)."""
 
 
+def nobody() -> None:
+    """Nobody wants the work stopped."""
+
+
 def look_at(
     recording: Recording,
     circuit: Stations | None = None,
@@ -129,6 +133,7 @@ def look_at(
     zones: Sequence[Zone] | None = None,
     like: Session | None = None,
     same_driver: bool = True,
+    look: Callable[[], None] = nobody,
 ) -> Session:
     """Look at one session.
 
@@ -146,6 +151,8 @@ def look_at(
         That other session: how it was laid onto the circuit serves for one without a whole lap.
     same_driver : bool
         Whether it is of the same driver, who keeps to the line he kept to there.
+    look : callable
+        Called between two steps; what it raises stops the work.
 
     Raises
     ------
@@ -160,6 +167,7 @@ def look_at(
             would_settle="a log of a car that is driven; is the speed in the right column?",
         )
     path = path_of(series)
+    look()
     moved, frame, closed = None, None, None
     if circuit is None:
         laps = split(series, path)
@@ -170,7 +178,9 @@ def look_at(
         path, laps, moved, frame = _onto(series, path, circuit, like)
     if "latitude_deg" in series.sources.get("position", ()):
         path = settled(path, series, circuit)
+    look()
     placed = place_along(series, path, laps, circuit)
+    look()
     lag = LAG_S
     if car is not None:
         lag = float(car.vector[at.BRAKE_DELAY] + car.vector[at.BRAKE_BUILD_UP])
@@ -185,6 +195,7 @@ def look_at(
     keeps = like is not None and same_driver and like.keeps_line
     wheels = like.evidence.wheels if like is not None and same_driver else None
     laid = (path.drawn, moved, frame)
+    look()
     return _judged(recording, placed, zones, passes, car, closed, laid, keeps, wheels)
 
 

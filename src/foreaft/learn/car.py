@@ -6,7 +6,7 @@ the force share at each setting, is worked out from the same draws.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, Final
 
@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 from foreaft.base.errors import InputError
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.laps.series import Floats
+from foreaft.laps.session import nobody
 from foreaft.learn import straight as st
 from foreaft.learn.crossover import LEVEL, Crossover, Ratio, free_ratio
 from foreaft.learn.fit import PRIOR_DRAWS, Fit, Prior, extras_of, fit
@@ -147,11 +148,20 @@ def ratio_of(seen: Observed, what: Known, count: int = 100) -> Ratio | None:
     return free_ratio(p, every[0], (every[1:] - every[0]).T / np.sqrt(len(rows) - 1.0))
 
 
-def fitted(seen: Observed, what: Known, seed: int, radius_known: bool = True) -> Fit:
-    """Fit the car to what was observed; ``radius_known`` as for :func:`fit.extras_of`."""
+def fitted(
+    seen: Observed,
+    what: Known,
+    seed: int,
+    radius_known: bool = True,
+    look: Callable[[], None] = nobody,
+) -> Fit:
+    """Fit the car to what was observed; ``radius_known`` as for :func:`fit.extras_of`.
+
+    ``look`` as for :func:`fit.fit`.
+    """
     weight = float(what.columns(what.prior.mean[None, :])["mass_kg"][0]) * GRAVITY_MPS2
     extras = extras_of(seen, weight, what.gains, radius_known)
-    found = fit(seen, what.prior, what.build, extras, seed)
+    found = fit(seen, what.prior, what.build, extras, seed, look)
     fine = what.possible(found.draws) & what.possible(found.prior_draws)
     return replace(found, draws=found.draws[fine], prior_draws=found.prior_draws[fine])
 

@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from foreaft.base.errors import InputError
 from foreaft.laps.series import Flags, Floats
+from foreaft.laps.session import nobody
 from foreaft.learn import straight as st
 from foreaft.learn.observe import Observed, Pieces
 from foreaft.physics import layout as at
@@ -363,15 +364,24 @@ def _scatter(
     return _Scatter(between, within, equations.count)
 
 
-def fit(seen: Observed, prior: Prior, build: Build, extras: list[Extra], seed: int) -> Fit:
+def fit(
+    seen: Observed,
+    prior: Prior,
+    build: Build,
+    extras: list[Extra],
+    seed: int,
+    look: Callable[[], None] = nobody,
+) -> Fit:
     """Find the cars that agree with the log.
+
+    ``look`` is called at each round; what it raises stops the work.
 
     Raises
     ------
     InputError
         As ``build`` does for an impossible car.
     """
-    work = _Work(seen, prior, build, extras)
+    work = _Work(seen, prior, build, extras, look)
     z = np.zeros(len(work.mean))
     wider = work.few()
     for _ in range(WIDENINGS):
@@ -398,8 +408,15 @@ def fit(seen: Observed, prior: Prior, build: Build, extras: list[Extra], seed: i
 class _Work:
     """One fit: numbers are in standard deviations of what was known before, ``z``."""
 
-    def __init__(self, seen: Observed, prior: Prior, build: Build, extras: list[Extra]) -> None:
-        self.prior, self.build, self.extras = prior, build, extras
+    def __init__(
+        self,
+        seen: Observed,
+        prior: Prior,
+        build: Build,
+        extras: list[Extra],
+        look: Callable[[], None],
+    ) -> None:
+        self.prior, self.build, self.extras, self.look = prior, build, extras, look
         cars = len(prior.keys)
         self.cars = cars
         self.mean = np.concatenate([prior.mean, [one.mean for one in extras]])
@@ -452,6 +469,7 @@ class _Work:
         sd = _scatter(self.equations, doubt[0], wider)
         slopes, rest, weight = self._around(z, sd)
         for _ in range(ROUNDS):
+            self.look()
             scaled = slopes * (weight / sd.shared**2)[:, None]
             step = np.linalg.solve(slopes.T @ scaled + np.eye(len(z)), scaled.T @ rest - z)
             here = self.cost(z, observed - rest, sd)

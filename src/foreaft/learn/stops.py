@@ -93,3 +93,43 @@ def driven_past(stops: Sequence[Stop], forward_is_more: bool) -> tuple[int, ...]
             here = sign * one.setting
             ended = here if ended is None else max(ended, here)
     return tuple(found)
+
+
+@dataclass(frozen=True)
+class Quarrel:
+    """Stops that contradict each other, counted from 1, and what would settle it.
+
+    ``doubted`` is the one stop without which the others agree, where only one is; ``between`` are
+    the settings of two that stand against each other, where either may be the wrong one.
+    """
+
+    stops: tuple[int, ...]
+    doubted: int | None
+    between: tuple[float, float] | None
+
+
+def quarrel(stops: Sequence[Stop], forward_is_more: bool) -> Quarrel | None:
+    """Find which stops contradict each other; None where none do.
+
+    Two do where a rear wheel went first, or both ends together, at a setting further forward than
+    one at which a front wheel did, or both together.
+    """
+    sign = 1.0 if forward_is_more else -1.0
+    pairs = [
+        (i, j)
+        for i, rear in enumerate(stops, 1)
+        for j, front in enumerate(stops, 1)
+        if rear.first in ("rear", "together")
+        and front.first in ("front", "together")
+        and sign * rear.setting > sign * front.setting
+    ]
+    if not pairs:
+        return None
+    found = sorted({one for pair in pairs for one in pair})
+    alone = [one for one in found if all(one in pair for pair in pairs)]
+    if len(alone) == 1:
+        return Quarrel(tuple(found), alone[0], None)
+    if len(alone) == 2:
+        i, j = pairs[0]
+        return Quarrel(tuple(found), None, (stops[i - 1].setting, stops[j - 1].setting))
+    return Quarrel(tuple(found), None, None)

@@ -193,6 +193,22 @@ def joined(old: LogMapping | None, new: LogMapping, key: str) -> LogMapping:
     return build(LogMapping, {"columns_sha256": key, "column": [*kept, *new.column]})
 
 
+def fitting(mappings: Sequence[LogMapping], key: str, names: Sequence[str]) -> LogMapping | None:
+    """Pick the mapping of a log out of those of several.
+
+    That is the one written for its columns, else one that says of no columns whose it is and names
+    none but these.
+    A mapping of other columns is never taken: of the same name they may have another unit.
+    """
+    own = [one for one in mappings if one.columns_sha256 == key]
+    free = [
+        one
+        for one in mappings
+        if not one.columns_sha256 and {each.column for each in one.column} <= set(names)
+    ]
+    return next(iter([*own, *free]), None)
+
+
 def check_columns(mapping: LogMapping, names: Sequence[str], file: Path) -> None:
     """Refuse a mapping that names a column the log does not have.
 

@@ -17,7 +17,14 @@ from foreaft.logs import clean, evidence
 from foreaft.logs.clock import Rows, Session, sessions_of
 from foreaft.logs.csv_reader import read_csv
 from foreaft.logs.dialect import HEAD_BYTES, not_text
-from foreaft.logs.mapping import LogMapping, beside, check_columns, columns_key, joined
+from foreaft.logs.mapping import (
+    LogMapping,
+    beside,
+    check_columns,
+    columns_key,
+    fitting,
+    joined,
+)
 from foreaft.logs.mdf_reader import MAGIC as MDF_MAGIC
 from foreaft.logs.mdf_reader import read_mdf
 from foreaft.logs.meaning import Judged, judge, used
@@ -63,18 +70,22 @@ class Log:
     """Who drove, where the file says so."""
 
 
-def read_log(
-    path: Path | str, mapping: LogMapping | None = None, words: LogMapping | None = None
-) -> Log:
+Said = LogMapping | Sequence[LogMapping] | None
+"""What somebody has said: of one log, or of several, of which each takes its own."""
+
+
+def read_log(path: Path | str, mapping: Said = None, words: LogMapping | None = None) -> Log:
     """Read a CSV, Parquet or MDF log.
 
     Parameters
     ----------
     path : Path or str
-    mapping : LogMapping, optional
-        What somebody has said of its columns; else one that lies beside the log, if any.
+    mapping : LogMapping or sequence of LogMapping, optional
+        What somebody has said of its columns; out of a sequence the one that is this log's, if any
+        is. Without one, that which lies beside the log, if any does.
     words : LogMapping, optional
-        What is said on top of that, this once.
+        What is said on top of that, this once; where ``mapping`` is a sequence, of those columns
+        that this log has.
 
     Raises
     ------
@@ -185,14 +196,18 @@ def _read(file: Path, head: bytes, size: int) -> RawLog:
 
 
 def _understood(
-    file: Path, raw: RawLog, sha256: str, mapping: LogMapping | None, words: LogMapping | None
+    file: Path, raw: RawLog, sha256: str, mapping: Said, words: LogMapping | None
 ) -> Log:
     columns = [one for group in raw.groups for one in group.columns]
     names = tuple(dict.fromkeys(one.name for one in columns))
     key = columns_key((one.name, one.unit) for one in columns)
-    found = beside(file, key) if mapping is None else None
-    said = found[1] if found else mapping
-    if words is not None:
+    several = mapping is not None and not isinstance(mapping, LogMapping)
+    own = mapping if isinstance(mapping, LogMapping) else fitting(mapping or (), key, names)
+    found = beside(file, key) if own is None else None
+    said = found[1] if found else own
+    if words is not None and several:
+        words = words.replace(column=tuple(one for one in words.column if one.column in names))
+    if words is not None and words.column:
         said = joined(said, words, key)
     if said is not None:
         check_columns(said, names, file)

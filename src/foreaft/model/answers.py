@@ -500,6 +500,26 @@ class ChannelFace(Answer):
     choices: list[str]
 
 
+class ChannelPreview(Answer):
+    """What a column holds: in its SI unit where it is used, else as it was recorded.
+
+    ``line`` are its values at equal times over about a lap, the same ones for every column of the
+    session; None where nothing was recorded.
+    """
+
+    unit: str
+    least: float | None
+    middle: float | None
+    greatest: float | None
+    line: list[float | None]
+
+
+class ReadChannel(ChannelFace):
+    """One channel of a log; ``preview`` only where it was asked for."""
+
+    preview: ChannelPreview | None = None
+
+
 class DoneFace(Answer):
     """One thing done to a copy of a channel, or of all of them, and to how many samples."""
 
@@ -520,7 +540,7 @@ class ReadSession(Answer):
     """One session: its channels, what was done to them, what was seen, what can be said."""
 
     run: RunFace
-    channels: list[ChannelFace]
+    channels: list[ReadChannel]
     done: list[DoneFace]
     notes: list[str]
     can_say: list[CanSay]

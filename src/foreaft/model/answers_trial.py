@@ -164,7 +164,8 @@ class TrialStops(Answer):
     """Where the crossover lies: the gap that the stops leave, None where it is open.
 
     ``forward_setting`` is the last at which a front wheel went first, ``rear_setting`` the first
-    at which a rear one did; in a contradiction they lie the other way about.
+    at which a rear one did; in a contradiction they lie the other way about, and ``contradict``
+    numbers the stops that stand against each other, from 1.
     """
 
     higher_means: Axle
@@ -175,6 +176,7 @@ class TrialStops(Answer):
     forward_setting: float | None
     rear_setting: float | None
     anchor: TrialAnchor | None
+    contradict: list[int] = []
     text: str
     next: str
 

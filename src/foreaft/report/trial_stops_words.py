@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from foreaft.learn.stops import Crossover
+from collections.abc import Sequence
+
+from foreaft.learn.stops import Crossover, Quarrel, Stop
 from foreaft.model.answers import Axle
 
 LIKE_THESE = "It holds for stops as hard as these, with this fuel and these tyres."
@@ -27,8 +29,7 @@ def finding_text(found: Crossover, step: float | None) -> str:
         "first as far as the stops went.",
         "further_forward": f"The crossover lies further forward than {rear}: a rear wheel went "
         "first at every setting tried.",
-        "contradictory": f"The stops contradict each other: a rear wheel went first at {rear}, "
-        f"and a front wheel at {front}, which lies further to the rear. No crossover is told.",
+        "contradictory": "The stops contradict each other: no crossover is told.",
         "nothing": "No wheel locked.",
     }[found.finding]
 
@@ -40,13 +41,63 @@ def _fineness(found: Crossover, step: float | None) -> str:
     return "; the adjuster tells it no finer" if steps <= 1 else f", {steps} steps apart"
 
 
-def next_text(found: Crossover, higher: Axle, step: float | None) -> str:
-    """Say what to do next: the safe setting to go on from, or the stop that is missing."""
-    if found.finding == "contradictory":
+WHO = {"front": "a front wheel first", "rear": "a rear wheel first", "together": "both together"}
+ALIKE = (
+    "one straight, the same speed, tyres and brakes as warm, wheel speeds logged or a spotter at "
+    "each side"
+)
+
+
+def quarrel_text(found: Quarrel, stops: Sequence[Stop]) -> str:
+    """Say which stops contradict each other."""
+    told = [
+        f"stop {one} ({stops[one - 1].setting:g}, {WHO[stops[one - 1].first]})"
+        for one in found.stops
+    ]
+    named = " and ".join([", ".join(told[:-1]), told[-1]])
+    return (
+        f"{named[0].upper()}{named[1:]} contradict each other: forward of the crossover a front "
+        "wheel goes first, rearward of it a rear one. No crossover is told."
+    )
+
+
+def settle_text(found: Quarrel, stops: Sequence[Stop], step: float | None) -> str:
+    """Say which one more stop would settle it, and how."""
+    if found.doubted is not None:
+        one = stops[found.doubted - 1]
         return (
-            "Drive the stops again on one straight, from the same speed, tyres and brakes as warm, "
-            "with wheel speeds logged or a spotter at each side; begin forward again."
+            f"Without stop {found.doubted} the others agree: drive {one.setting:g} once more, as "
+            f"carefully as the others ({ALIKE}). If it ends as before, doubt the others."
         )
+    if found.between is None:
+        return f"Too many contradict to name one: drive them again ({ALIKE}); begin forward."
+    ahead, behind = found.between
+    first, second = found.stops
+    if stops[first - 1].setting != ahead:
+        first, second = second, first
+    middle = _middle(ahead, behind, step)
+    if middle is None:
+        return (
+            f"No setting lies between them: drive {ahead:g} once more, then {behind:g} ({ALIKE}); "
+            "what comes twice stands."
+        )
+    return (
+        f"One more stop between them, at {'about ' if step is None else ''}{middle:g}, settles it "
+        f"({ALIKE}): a front wheel first there speaks against stop {first}, a rear one against "
+        f"stop {second}."
+    )
+
+
+def _middle(one: float, other: float, step: float | None) -> float | None:
+    """The setting in the middle between two, on the adjuster's steps; None if there is none."""
+    if step is None:
+        return 0.5 * (one + other)
+    steps = round(abs(one - other) / step)
+    return None if steps < 2 else min(one, other) + (steps // 2) * step
+
+
+def next_text(found: Crossover, higher: Axle, step: float | None) -> str:
+    """Say what to do next: the safe setting to go on from."""
     if found.finding == "further_forward" and found.rear is not None:
         return (
             f"Do not drive {found.rear:g} at speed: go forward by several steps and begin the "

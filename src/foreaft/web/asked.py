@@ -9,7 +9,6 @@ from typing import Any, Final, Literal
 
 from pydantic import Field
 
-from foreaft.base.errors import Cancelled as Stopped
 from foreaft.jobs.common import Cancelled, Progress
 from foreaft.jobs.requests import (
     AdviseRequest,
@@ -74,17 +73,6 @@ class Job:
     needs_folder: bool = False
 
 
-def stopping(progress: Progress, cancelled: Cancelled) -> Progress:
-    """Progress that stops the work of jobs which look at nothing else."""
-
-    def told(what: str, done: int, of: int) -> None:
-        if cancelled():
-            raise Stopped
-        progress(what, done, of)
-
-    return told
-
-
 def _plan(asked: PlanRequest, out: Path | None, progress: Progress, cancelled: Cancelled) -> Told:
     from foreaft.jobs.plan import plan
     from foreaft.jobs.products import hand_over
@@ -119,7 +107,7 @@ def _advise(
 ) -> Told:
     from foreaft.jobs.advise import advise
 
-    return advise(asked, progress)
+    return advise(asked, progress, cancelled)
 
 
 def _zone(
@@ -150,10 +138,10 @@ def _debrief(
     from foreaft.jobs.debrief import debriefed
     from foreaft.jobs.debrief_products import hand_over
 
-    looked = debriefed(asked, progress)
+    looked = debriefed(asked, progress, cancelled)
     if out is None:
         return looked.answer
-    files = [str(one) for one in hand_over(looked, out, asked.units)]
+    files = [str(one) for one in hand_over(looked, out, asked.units, progress)]
     return looked.answer.model_copy(update={"files": files})
 
 
@@ -184,7 +172,7 @@ def _show(asked: ShowRequest, out: Path | None, progress: Progress, cancelled: C
 def _limit(asked: LimitRequest, out: Path | None, progress: Progress, cancelled: Cancelled) -> Told:
     from foreaft.jobs.limit import limit
 
-    return limit(asked, progress)
+    return limit(asked, progress, cancelled)
 
 
 def _record(

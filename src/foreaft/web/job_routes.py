@@ -192,6 +192,11 @@ def _fetching(routes: APIRouter, works: Works) -> None:
         """The answer of a work that is done."""
         return Response(works.answer(work_id), media_type=JSON)
 
+    @routes.get("/api/work/{work_id}/request")
+    def asked(work_id: str) -> Response:
+        """What a work was asked, so that a page can show it as it was."""
+        return Response(works.asked(work_id), media_type=JSON)
+
     @routes.get("/api/work/{work_id}/files/{name:path}", response_class=FileResponse)
     def product(work_id: str, name: str) -> FileResponse:
         """A product of a work: page, card, picture, log."""

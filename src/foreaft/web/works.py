@@ -24,9 +24,10 @@ from foreaft.base.errors import Cancelled, ForeaftError, InputError
 from foreaft.files.atomic import write_file
 from foreaft.files.library import Library
 from foreaft.files.lock import try_lock
+from foreaft.jobs.common import stopping
 from foreaft.jobs.requests import Request
 from foreaft.model.answers import Answer
-from foreaft.web.asked import JOBS, Job, stopping
+from foreaft.web.asked import JOBS, Job
 from foreaft.web.references import WORK, translated
 from foreaft.web.telling import answer_text, bug, error_dict, from_system
 
@@ -181,6 +182,13 @@ class Works:
                 hint="Wait for its end; of a work that failed its state says why.",
             ) from error
 
+    def asked(self, name: str) -> bytes:
+        """The request of a work; ``InputError`` if there is none of this id."""
+        try:
+            return (self._place(name) / "request.json").read_bytes()
+        except FileNotFoundError as error:
+            raise unknown_work(name) from error
+
     def raise_failure(self, name: str) -> None:
         """Raise what a work of this process failed by; nothing where it is done."""
         failure = self._live[name].failure
@@ -306,7 +314,8 @@ def _is_held(lock: Path) -> bool:
 def _title(job: Job, request: Request) -> str:
     """What a work is, for people."""
     told: dict[str, Any] = json.loads(request.model_dump_json(exclude_none=True))
-    names = [told.get(one) for one in ("car", "circuit", "sheet", "driver", "zone", "log")]
+    told |= told.get("judge") or {}  # a trial names its laps one level down
+    names = [told.get(one) for one in ("car", "circuit", "sheet", "driver", "zone", "log", "laps")]
     names += told.get("logs") or []
     shown = [str(one).rpartition("/")[2] for one in names if isinstance(one, str)]
     return f"{job.name.capitalize()}: {', '.join(shown)}" if shown else job.name.capitalize()
