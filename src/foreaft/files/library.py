@@ -1,7 +1,8 @@
 """The library: one folder of cars, drivers, circuits, logs and plans, each a file people may edit.
 
 Nothing that was saved is lost: a file is replaced whole (:mod:`foreaft.files.atomic`), what it
-replaces is kept before (``.past``), and what cannot be read is moved aside (``.aside``).
+replaces is kept before (``.past``, thinned out with age), and what cannot be read is moved aside
+(``.aside``).
 A change names the revision it started from, so that two tabs, or an editor beside the browser,
 never undo each other unseen.
 This module knows bytes and places; what the files mean is said elsewhere.
@@ -103,6 +104,7 @@ class Library:
 
     def __init__(self, root: Path) -> None:
         self._hashes: dict[Path, tuple[int, int, str]] = {}
+        self._drafts: dict[tuple[str, str], str] = {}
         try:
             root.mkdir(parents=True, exist_ok=True)
             self.root = root.resolve()
@@ -203,6 +205,8 @@ class Library:
         data: bytes,
         based_on: str | None,
         ending: str | None = None,
+        *,
+        draft: bool = False,
     ) -> Stored:
         """Save one thing over the revision the change started from.
 
@@ -212,6 +216,8 @@ class Library:
             That revision; None for a thing that is new.
         ending : str, optional
             Of the file, where a kind has several.
+        draft : bool
+            Saved while it is typed: a draft it replaces is kept only if none was a moment ago.
 
         Raises
         ------
@@ -229,12 +235,19 @@ class Library:
                 self._shelf.keep(kind, name, target.suffix, data, new, "refused")
                 self._elsewhere(kind, name, there)
             target.parent.mkdir(exist_ok=True)
-            if there is not None:
+            if there is not None and not (draft and self._is_passing(kind, name, there)):
                 self._shelf.keep(kind, name, file.suffix, file.read_bytes(), there)
             write_file(target, data)
+            if draft:
+                self._drafts[kind, name] = new
             if target != file:
                 file.unlink(missing_ok=True)
         return self.stored(kind, name)
+
+    def _is_passing(self, kind: str, name: str, revision: str) -> bool:
+        """Whether this is a draft of this process, of which a version was kept just now."""
+        is_draft = self._drafts.get((kind, name)) == revision
+        return is_draft and self._shelf.kept_lately(kind, name)
 
     def remove(self, kind: str, name: str, based_on: str | None) -> Stored:
         """Remove one thing; it stays among the past versions. ``InputError`` as for `save`."""

@@ -33,11 +33,15 @@ class _Body(BaseModel):
 
 
 class Put(_Body):
-    """New text or values, and the revision they started from; null for a new thing."""
+    """New text or values, and the revision they started from; null for a new thing.
+
+    A ``draft`` is saved while it is typed: it leaves a former version every few minutes only.
+    """
 
     text: str | None = None
     value: Any = None
     based_on: BasedOn = None
+    draft: bool = False
 
 
 class Patch(_Body):
@@ -102,9 +106,10 @@ def _changing(routes: APIRouter, shelves: Shelves) -> None:
     @routes.put("/api/library/{kind}/{id}")
     def put(kind: Kind, id: str, asked: Put) -> Saved:
         """Save a thing; 409 ``saved_elsewhere`` if it is not the one the change started from."""
+        base, draft = asked.based_on, asked.draft
         if asked.text is not None:
-            return Saved(item=shelves.save(kind, id, asked.text, asked.based_on))
-        return Saved(item=shelves.save_value(kind, id, asked.value, asked.based_on))
+            return Saved(item=shelves.save(kind, id, asked.text, base, draft=draft))
+        return Saved(item=shelves.save_value(kind, id, asked.value, base, draft=draft))
 
     @routes.patch("/api/library/{kind}/{id}")
     def patch(kind: Kind, id: str, asked: Patch) -> Saved:

@@ -98,7 +98,9 @@ class Shelves:
 
     # ------------------------------------------------------------ changing
 
-    def save(self, kind: str, name: str, text: str, based_on: str | None) -> Item:
+    def save(
+        self, kind: str, name: str, text: str, based_on: str | None, *, draft: bool = False
+    ) -> Item:
         """Save text that a job would take; ``InputError`` where it would not."""
         if kind == "logs":
             raise refused("A log is sent as a file.", "kind", kind, "PUT /api/logs", "Send it so.")
@@ -108,7 +110,7 @@ class Shelves:
         data = encoded(text)
         ending = _ending(kind, text)
         self._check(kind, name, data, ending or file.suffix)
-        return self.item(self.library.save(kind, name, data, based_on, ending))
+        return self.item(self.library.save(kind, name, data, based_on, ending, draft=draft))
 
     def _check(self, kind: str, name: str, data: bytes, ending: str) -> None:
         """Check a text as a file of its kind, under its own name."""
@@ -129,9 +131,11 @@ class Shelves:
             file.unlink(missing_ok=True)
             folder.rmdir()
 
-    def save_value(self, kind: str, name: str, value: Any, based_on: str | None) -> Item:
+    def save_value(
+        self, kind: str, name: str, value: Any, based_on: str | None, *, draft: bool = False
+    ) -> Item:
         """Save plain values."""
-        return self.save(kind, name, text_from(kind, value), based_on)
+        return self.save(kind, name, text_from(kind, value), based_on, draft=draft)
 
     def change(self, kind: str, name: str, changes: Mapping[str, Any], based_on: str) -> Item:
         """Set some keys of a TOML file."""

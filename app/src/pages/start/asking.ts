@@ -49,7 +49,7 @@ function isThere(one: Kept): boolean {
 }
 
 function put(id: string, value: Table, based_on: string | null, signal: AbortSignal): Promise<Item> {
-  return ask<{ item: Item }>("PUT", `library/sheets/${id}`, { value, based_on }, signal).then((got) => got.item);
+  return ask<{ item: Item }>("PUT", `library/sheets/${id}`, { value, based_on, draft: true }, signal).then((got) => got.item);
 }
 
 function freeId(taken?: string): string {
