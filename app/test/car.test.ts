@@ -1,5 +1,5 @@
 import { expect, test } from "vitest";
-import { at, sourceOf, uncertain, written } from "../src/pages/car/value";
+import { at, sourceOf, uncertain, written } from "../src/parts/keys/value";
 
 test.each([
   ["1360", 1360],

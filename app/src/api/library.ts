@@ -1,6 +1,6 @@
 /** The library: cars, circuits, drivers and so on, as the server keeps them. */
 import { signal } from "@preact/signals";
-import { ask } from "./call";
+import { ask, type Problem } from "./call";
 import { step } from "../house/undo";
 
 export type Kind =
@@ -22,6 +22,8 @@ export interface Item {
   saved_at: string;
   bytes: number;
   note: string;
+  /** Why a job would refuse it as it is. */
+  problem?: Problem | null;
 }
 
 export interface Damaged {
@@ -41,6 +43,8 @@ export interface Held<V = unknown> {
   item: Item;
   text: string | null;
   value: V | null;
+  /** The values as a job takes them, with what the file leaves open; null where it knows none. */
+  used?: unknown;
 }
 
 export interface Past {

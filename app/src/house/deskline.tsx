@@ -4,6 +4,7 @@ import { desk, lay, type DeskKey } from "./desk";
 import { canRedo, canUndo, redo, undo } from "./undo";
 import { ofKind, type Kind } from "../api/library";
 import { lightNow, turnLight } from "./light";
+import { Link } from "./rail";
 import { units } from "../words/units";
 
 export function DeskLine() {
@@ -12,9 +13,9 @@ export function DeskLine() {
       <Word of="car" label="Car" kinds={["cars"]} more={classes()} />
       <span>on</span>
       <Word of="road" label="Circuit or zone sheet" kinds={["circuits", "sheets"]} />
-      <span>driven by</span>
+      <Link path="/driver" class="opens">driven by<span class="unseen"> (open the driver)</span></Link>
       <Word of="driver" label="Driver" kinds={["drivers"]} more={levels()} />
-      <span>when</span>
+      <Link path="/conditions" class="opens">when<span class="unseen"> (open the conditions)</span></Link>
       <Word of="conditions" label="Conditions" kinds={["conditions"]} />
       <div class="tools">
         <button type="button" onClick={() => void undo()} disabled={!canUndo.value} title={canUndo.value ? `Undo: ${canUndo.value}` : "Nothing to undo"}>Undo</button>

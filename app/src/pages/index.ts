@@ -3,6 +3,8 @@ import type { ComponentType } from "preact";
 import { Card } from "./card";
 import { CarPage } from "./car";
 import { CircuitPage } from "./circuit";
+import { ConditionsPage } from "./conditions";
+import { DriverPage } from "./driver";
 import { Laps } from "./laps";
 import { Learn } from "./learn";
 import { Library } from "./library";
@@ -20,6 +22,8 @@ export const PAGES: Record<string, ComponentType> = {
   car: CarPage,
   circuit: CircuitPage,
   sheet: CircuitPage,
+  driver: DriverPage,
+  conditions: ConditionsPage,
   plan: PlanPage,
   zone: ZonePage,
   show: Show,

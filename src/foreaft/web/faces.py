@@ -56,11 +56,15 @@ class Listing(Answer):
 
 
 class Held(Answer):
-    """A thing with what it holds; ``text`` is null for a log."""
+    """A thing with what it holds; ``text`` is null for a log.
+
+    ``used`` are the values of a TOML file as a job takes them, with what the file leaves open.
+    """
 
     item: Item
     text: str | None
     value: Any
+    used: Any = None
 
 
 class Saved(Answer):

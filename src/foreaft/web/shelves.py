@@ -94,7 +94,8 @@ class Shelves:
         except InputError:
             text = None  # damaged; the next listing moves it aside
         value = things.value_of(kind, text, stored.file)
-        return Held(item=self.item(stored), text=text, value=value)
+        used = things.used_of(kind, stored.file)
+        return Held(item=self.item(stored), text=text, value=value, used=used)
 
     # ------------------------------------------------------------ changing
 

@@ -25,6 +25,7 @@ from foreaft.model.car import Car
 from foreaft.model.conditions import Conditions
 from foreaft.model.driver import Driver
 from foreaft.model.fields import Model
+from foreaft.model.fields import plain as values
 from foreaft.model.zone import SheetRow, ZoneMark
 from foreaft.track.geometry import chord_lengths
 from foreaft.track.stations import RawCircuit
@@ -169,6 +170,20 @@ def value_of(kind: str, text: str | None, file: Path) -> Any:
     except (InputError, ValueError, RecursionError):
         return None  # the text goes to its owner as it is, and what is wrong stands in the note
     return None
+
+
+def used_of(kind: str, file: Path) -> dict[str, Any] | None:
+    """Values as a job takes them, usual ones filled in; None where there are none to fill in."""
+    if kind not in MODELS:
+        return None
+    try:
+        held = check(kind, file)
+    except InputError:
+        return None
+    filled: dict[str, Any] = plain(values(held))
+    if isinstance(held, Conditions):
+        filled["air_density_kgpm3"] = held.density_kgpm3
+    return filled
 
 
 def _table(rows: Any, kind: type[Model]) -> dict[str, Any]:

@@ -13,7 +13,7 @@ export interface Shelf {
   desk?: DeskKey;
   /** The page it is opened on, and what goes into the address. */
   open?: (item: Item) => { path: string; more?: Record<string, string> };
-  /** Edited here, as text. */
+  /** Can be edited here, as text. */
   text?: boolean;
 }
 
@@ -22,8 +22,8 @@ export const SHELVES: Shelf[] = [
   { kind: "circuits", title: "Circuits", one: "circuit", use: "The road as points; its braking zones are cut from it.", desk: "road", open: (item) => ({ path: `/circuit/${item.id}` }) },
   { kind: "zones", title: "Zones of circuits", one: "zones", use: "Names, depths and times to adjust, per circuit.", open: (item) => ({ path: `/circuit/${item.id}` }) },
   { kind: "sheets", title: "Zone sheets", one: "sheet", use: "Corners typed by hand: enough for a plan without a map.", desk: "road", open: (item) => ({ path: `/sheet/${item.id}` }) },
-  { kind: "drivers", title: "Drivers", one: "driver", use: "How finely the pedal is worked, and what a mistake costs.", desk: "driver", text: true },
-  { kind: "conditions", title: "Conditions", one: "conditions", use: "Grip, fuel and air of a day.", desk: "conditions", text: true },
+  { kind: "drivers", title: "Drivers", one: "driver", use: "How finely the pedal is worked, and what a mistake costs.", desk: "driver", open: (item) => ({ path: `/driver/${item.id}` }), text: true },
+  { kind: "conditions", title: "Conditions", one: "conditions", use: "Grip, fuel and air of a day.", desk: "conditions", open: (item) => ({ path: `/conditions/${item.id}` }), text: true },
   { kind: "logs", title: "Logs", one: "log", use: "What the car recorded: for a debrief, for learning, for a trial.", open: (item) => ({ path: "/laps", more: { logs: `logs/${item.id}` } }) },
   { kind: "mappings", title: "Mappings", one: "mapping", use: "Which column of a logger is which channel.", text: true },
   { kind: "plans", title: "Plans", one: "plan", use: "Plans that were kept, for the card, the show and the debrief.", open: (item) => ({ path: "/card", more: { plan: `plans/${item.id}` } }) },

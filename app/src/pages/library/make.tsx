@@ -40,11 +40,13 @@ function NewCar({ onDone }: { onDone: () => void }) {
   );
 }
 
-function NewDriver({ onDone }: { onDone: () => void }) {
-  const level = useSignal("club");
-  const make = (name: string) => {
+/** `level`: the one it begins with. Where it stands on a page of its own there is nothing to close. */
+export function NewDriver({ level: start = "club", onDone }: { level?: string; onDone?: () => void }) {
+  const level = useSignal(start);
+  const make = async (name: string) => {
     const id = slug(name);
-    return save("drivers", id, { value: { schema: "foreaft.driver/1", id, name, level: level.value } }, null, `${name} made`);
+    await save("drivers", id, { value: { schema: "foreaft.driver/1", id, name, level: level.value } }, null, `${name} made`);
+    go(`/driver/${id}`);
   };
   return (
     <div class="stack">
@@ -57,10 +59,11 @@ function NewDriver({ onDone }: { onDone: () => void }) {
 function NewDay({ onDone }: { onDone: () => void }) {
   const grip = useSignal("1");
   const number = numberOf(grip.value);
-  const make = (name: string) => {
+  const make = async (name: string) => {
     const id = slug(name);
     const value = { schema: "foreaft.conditions/1", id, name, grip_scale: number ?? grip.value };
-    return save("conditions", id, { value }, null, `${name} made`);
+    await save("conditions", id, { value }, null, `${name} made`);
+    go(`/conditions/${id}`);
   };
   return (
     <div class="stack">

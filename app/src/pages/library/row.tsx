@@ -17,7 +17,7 @@ import { TextOf } from "./text";
 
 type Task = "copy" | "rename" | "past" | "text" | null;
 
-export function Row({ item }: { item: Item & { problem?: Problem | null } }) {
+export function Row({ item }: { item: Item }) {
   const shelf = shelfOf(item.kind);
   const task = useSignal<Task>(null);
   const more = useSignal(false);
@@ -81,13 +81,13 @@ function Tasks({ item, task, onDone, editable }: { item: Item; task: Task; onDon
   );
 }
 
-export function NameForm({ start, go, act, onDone }: { start: string; go: string; act: (name: string) => Promise<unknown>; onDone: () => void }) {
+export function NameForm({ start, go, act, onDone }: { start: string; go: string; act: (name: string) => Promise<unknown>; onDone?: (() => void) | undefined }) {
   const name = useSignal(start);
   const wrong = useSignal<Problem | null>(null);
   const put = async () => {
     try {
       await act(name.value.trim());
-      onDone();
+      onDone?.();
     } catch (error) {
       wrong.value = problem(error);
     }
@@ -98,7 +98,7 @@ export function NameForm({ start, go, act, onDone }: { start: string; go: string
       {wrong.value && <Wrong problem={wrong.value} />}
       <div class="row">
         <button type="submit" class="go" disabled={!name.value.trim()}>{go}</button>
-        <button type="button" onClick={onDone}>Not now</button>
+        {onDone && <button type="button" onClick={onDone}>Not now</button>}
       </div>
     </form>
   );
