@@ -99,8 +99,15 @@ test("a setting has the decimals of its adjuster and no more", () => {
   expect(decimalsOf(0.5)).toBe(1);
   expect(decimalsOf(1)).toBe(0);
   expect(decimalsOf(0.25)).toBe(2);
-  expect(setting(54.5, 0.5)).toBe("54.5");
-  expect(setting(7, 1)).toBe("7");
+  const three = (first: number, step: number) => [0, 1, 2].map((i) => setting(first + i * step, step));
+  expect(three(50, 1)).toEqual(["50", "51", "52"]);
+  expect(three(47.5, 1)).toEqual(["47.5", "48.5", "49.5"]);
+  expect(three(47.5, 0.5)).toEqual(["47.5", "48.0", "48.5"]);
+  expect(three(53, 0.25)).toEqual(["53.00", "53.25", "53.50"]);
+  expect(three(1, 2)).toEqual(["1", "3", "5"]);
+  expect(three(47.25, 0.5)).toEqual(["47.25", "47.75", "48.25"]);
+  expect(three(60.1, 0.1)).toEqual(["60.1", "60.2", "60.3"]);
+  expect(setting(163 / 3, 0.5)).toBe("54.3"); // a mean, between the settings
 });
 
 test("names become slugs", () => {

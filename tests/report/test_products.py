@@ -168,8 +168,15 @@ def test_the_web_page_says_all_of_it(kind: str) -> None:
         assert f"{(plan.frontier[0].cost_us - point.cost_us) / 1e6:.3f}" in said
 
 
-def test_the_cost_table_holds_every_setting_of_every_zone() -> None:
-    plan = fixture.unsure_plan()
+@pytest.mark.parametrize(
+    "plan",
+    [
+        fixture.unsure_plan(),
+        fixture.plan([55.5, 53.5, 54.5], step=1.0, low=47.5, high=60.5),
+    ],
+    ids=["quarters", "by one from a half"],
+)
+def test_the_cost_table_holds_every_setting_of_every_zone(plan: Plan) -> None:
     rows = briefing._costs(plan)
     assert [float(row["setting"]) for row in rows] == [cell.setting for cell in plan.zones[0].field]
     for column, zone in enumerate(plan.zones):

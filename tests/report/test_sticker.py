@@ -140,7 +140,14 @@ def shown(plan: Plan, **more: object) -> list[str]:
 
 def test_only_changes_in_driving_order() -> None:
     said = " ".join(shown(THREE()))
-    assert said.startswith("54 .5 AFTER GAT 53 R AFTER T3 55 .5 F AFTER LON 54 .5 R LOST? 55.5")
+    assert said.startswith("54 .5 AFTER GAT 53 .0 R AFTER T3 55 .5 F AFTER LON 54 .5 R LOST? 55.5")
+
+
+def test_whoever_counts_by_one_from_a_half_reads_halves() -> None:
+    plan = fixture.plan([55.5, 53.5, 55.5], step=1.0, low=47.5, high=60.5)
+    said = " ".join(shown(plan))
+    assert said.startswith("55 .5 AFTER GAT 53 .5 R AFTER MIL 55 .5 F LOST? 56.5")
+    assert sticker.describe(plan).startswith("Base 55.5; after GATE 53.5, 2 steps to the rear;")
 
 
 def test_the_direction_and_a_caution_stand_on_every_side() -> None:
@@ -157,7 +164,7 @@ def test_the_direction_and_a_caution_stand_on_every_side() -> None:
 def test_a_change_too_many_is_never_dropped_in_silence() -> None:
     plan = fixture.restless_plan()
     words = shown(plan)
-    assert words[:2] == [sticker.at_a_glance(plan.lap_setting.setting, 1.0), "ALL LAP"]
+    assert words[:2] == [f"{plan.lap_setting.setting:.0f}", "ALL LAP"]
     assert "The plan has 4 changes;" in words
     assert "AFTER" not in words
 

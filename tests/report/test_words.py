@@ -23,20 +23,25 @@ FACTS = {
 
 
 @pytest.mark.parametrize(
-    ("value", "step", "shown"),
+    ("first", "step", "shown"),
     [
-        (54.0, 1.0, "54"),
-        (54.0, 0.5, "54.0"),
-        (53.25, 0.25, "53.25"),
-        (7.0, 2.0, "7"),
-        (60.1, 0.1, "60.1"),
-        (0.1 + 0.2, 0.1, "0.3"),
-        (250.0, 50.0, "250"),
-        (3.001, 0.001, "3.001"),
+        (50.0, 1.0, ["50", "51", "52"]),
+        (47.5, 1.0, ["47.5", "48.5", "49.5"]),
+        (47.5, 0.5, ["47.5", "48.0", "48.5"]),
+        (53.0, 0.25, ["53.00", "53.25", "53.50"]),
+        (1.0, 2.0, ["1", "3", "5"]),
+        (47.25, 0.5, ["47.25", "47.75", "48.25"]),
+        (60.1, 0.1, ["60.1", "60.2", "60.3"]),
+        (3.0, 0.001, ["3.000", "3.001", "3.002"]),
+        (250.0, 50.0, ["250", "300", "350"]),
     ],
 )
-def test_no_decimal_the_adjuster_does_not_have(value: float, step: float, shown: str) -> None:
-    assert words.format_setting(value, step) == shown
+def test_every_setting_is_shown_exactly(first: float, step: float, shown: list[str]) -> None:
+    assert [words.format_setting(first + i * step, step) for i in range(3)] == shown
+
+
+def test_a_mean_of_settings_has_the_decimals_of_the_step() -> None:
+    assert words.format_setting(163.0 / 3.0, 0.5) == "54.3"
 
 
 def test_units_are_exact() -> None:

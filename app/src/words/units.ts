@@ -66,13 +66,21 @@ export function percent(frac: number): string {
   return `${Math.round(frac * 100)} %`;
 }
 
-/** A setting with the decimals its adjuster has, no more. */
+const MOST_DECIMALS = 4; // no adjuster is read finer than that
+
+/**
+ * A setting with the decimals of its adjuster, no more and no less. Settings lie whole steps apart,
+ * so each shows the decimals of the first one: whoever counts by one from 47.5 never sees a whole
+ * number. A number between the settings, such as a mean, has the decimals of the step.
+ */
 export function setting(value: number, step: number): string {
-  return value.toFixed(decimalsOf(step));
+  const ofStep = decimalsOf(step);
+  return value.toFixed(Math.max(ofStep, decimalsOf(value, ofStep)));
 }
 
-export function decimalsOf(step: number): number {
-  for (let places = 0; places < 4; places += 1)
-    if (Math.abs(step - Number(step.toFixed(places))) < 1e-9) return places;
-  return 4;
+/** How many decimals give a number exactly, rounding of floats aside. */
+export function decimalsOf(number: number, otherwise = MOST_DECIMALS): number {
+  for (let places = 0; places <= MOST_DECIMALS; places += 1)
+    if (Math.abs(number - Number(number.toFixed(places))) < 1e-9) return places;
+  return otherwise;
 }

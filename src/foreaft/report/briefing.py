@@ -316,12 +316,12 @@ def _costs(plan: Plan) -> list[Data]:
     """Give every setting's loss in every zone, in thousandths of a second."""
     columns = [
         {
-            round(cell.setting / plan.adjuster.step): loss
+            _place(plan, cell.setting): loss
             for cell, loss in zip(zone.field, staircase.losses_s(zone), strict=True)
         }
         for zone in plan.zones
     ]
-    chosen = [round(zone.setting / plan.adjuster.step) for zone in plan.zones]
+    chosen = [_place(plan, zone.setting) for zone in plan.zones]
     rows = []
     for place in sorted({place for column in columns for place in column}):
         cells = []
@@ -333,9 +333,15 @@ def _costs(plan: Plan) -> list[Data]:
                     "chosen": place == own,
                 }
             )
-        shown = words.format_setting(place * plan.adjuster.step, plan.adjuster.step)
+        setting = plan.adjuster.min + place * plan.adjuster.step
+        shown = words.format_setting(setting, plan.adjuster.step)
         rows.append({"setting": shown, "cells": cells})
     return rows
+
+
+def _place(plan: Plan, setting: float) -> int:
+    """Count the steps from the lowest setting of the adjuster."""
+    return round((setting - plan.adjuster.min) / plan.adjuster.step)
 
 
 def figures(plan: Plan, units: Units) -> dict[str, str]:

@@ -121,16 +121,6 @@ def describe(plan: Plan) -> str:
     return f"Base {format_setting(base_setting(plan), step)}; {'; '.join(said)}. {panic}"
 
 
-def at_a_glance(value: float, step: float) -> str:
-    """Show a setting without closing zeros: ``54`` is read faster than ``54.00``.
-
-    >>> at_a_glance(54.0, 0.25), at_a_glance(52.5, 0.25), at_a_glance(50.0, 1.0)
-    ('54', '52.5', '50')
-    """
-    shown = format_setting(value, step)
-    return shown.rstrip("0").rstrip(".") if "." in shown else shown
-
-
 def whole_lap_setting(plan: Plan) -> float:
     """Give the one setting of a sticker without changes."""
     return plan.lap_setting.setting if changes(plan) else base_setting(plan)
@@ -163,7 +153,7 @@ def _five_lines(plan: Plan, moved: list[Change], ink: Ink, wet: bool) -> Markup:
         tall = CHANGE_MM[True]
     squeeze = _tightest(plan, moved, labels, tall)
     tops = _tops([BASE_MM[full], *[tall] * len(moved), LETTER_MM])
-    base = at_a_glance(base_setting(plan), plan.adjuster.step)
+    base = format_setting(base_setting(plan), plan.adjuster.step)
     rows = [
         _change_line(_pieces(plan, change, label, tall), change, top + tall, squeeze, ink)
         for change, label, top in zip(moved, labels, tops[1:-1], strict=True)
@@ -189,7 +179,7 @@ def _tops(heights: list[float], below: float = 0.0) -> list[float]:
 
 def _whole_lap(plan: Plan, moved: list[Change], ink: Ink, wet: bool) -> Markup:
     heights = [BASE_MM[False], LETTER_MM, LETTER_MM]
-    shown = at_a_glance(whole_lap_setting(plan), plan.adjuster.step)
+    shown = format_setting(whole_lap_setting(plan), plan.adjuster.step)
     tops = _tops(heights, below=16.0 if moved else 0.0)
     rows = [
         _base_line(shown, heights[0], tops[0], ink, wet),
@@ -227,7 +217,7 @@ def _places(plan: Plan, moved: list[Change]) -> list[str]:
 
 def _pieces(plan: Plan, change: Change, label: str, height: float) -> list[Piece]:
     """Give one line: the place, the number in one or two heights, the letter of the end."""
-    number = _number(at_a_glance(change.setting, plan.adjuster.step), height)
+    number = _number(format_setting(change.setting, plan.adjuster.step), height)
     return [Piece(label, LETTER_MM), *number, Piece(LETTER[change.axle], LETTER_MM)]
 
 
@@ -307,7 +297,7 @@ def moved_words(plan: Plan) -> list[str]:
 
 
 def _panic_line(plan: Plan, top: float, ink: Ink) -> Markup:
-    shown = at_a_glance(plan.panic_setting, plan.adjuster.step)
+    shown = format_setting(plan.panic_setting, plan.adjuster.step)
     rule = [(EDGE_MM + 0.5, top - 2.2), (WIDTH_MM - EDGE_MM - 0.5, top - 2.2)]
     return group(
         el("path", d=path(rule), fill="none", stroke=ink.ink, stroke_width=0.5),

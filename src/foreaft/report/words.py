@@ -6,7 +6,6 @@ Plain arguments in, sentences out: nothing here knows a car.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from decimal import Decimal
 from typing import Any, Final, Literal
 
 from foreaft.base.units import METRES_PER_MILE, g_from_mps2, kmh_from_mps, mph_from_mps
@@ -25,6 +24,9 @@ Units = Literal["metric", "imperial"]
 FEET_PER_MILE: Final = 5280.0
 NBSP: Final = "\u00a0"
 """Keeps a number and its sign on one line."""
+
+MOST_DECIMALS: Final = 4
+"""No adjuster is read finer than that."""
 
 NO_TIME_S: Final = 0.0005
 NO_LENGTH_M: Final = 0.05
@@ -99,13 +101,23 @@ PHASES_SHORT: Final[dict[Phase, str]] = {
 
 
 def format_setting(value: float, step: float) -> str:
-    """Show a setting with no decimal the adjuster does not have.
+    """Show a setting with the decimals of its adjuster, no more and no less.
 
-    >>> format_setting(54.0, 0.5), format_setting(54.0, 1.0), format_setting(53.25, 0.25)
-    ('54.0', '54', '53.25')
+    Settings lie whole steps apart, so each shows the decimals of the first one: whoever counts by
+    one from 47.5 never sees a whole number. A number between the settings, such as a mean, has
+    the decimals of the step.
+
+    >>> format_setting(54.0, 0.5), format_setting(54.0, 1.0), format_setting(48.5, 1.0)
+    ('54.0', '54', '48.5')
     """
-    decimals = max(0, -int(Decimal(repr(step)).normalize().as_tuple().exponent))
-    return f"{value:.{decimals}f}"
+    of_step = _decimals(step, MOST_DECIMALS)
+    return f"{value:.{max(of_step, _decimals(value, of_step))}f}"
+
+
+def _decimals(number: float, otherwise: int) -> int:
+    """Count the decimals that give a number exactly, rounding of floats aside."""
+    exact = (n for n in range(MOST_DECIMALS + 1) if abs(number - round(number, n)) < 1e-9)
+    return next(exact, otherwise)
 
 
 def format_speed(speed_mps: float, units: Units) -> str:

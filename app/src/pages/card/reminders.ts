@@ -1,12 +1,12 @@
 /** The plan as sentences to be read out: before the session, or over the radio. */
 import type { Of } from "../../api/types";
+import { setting } from "../../words/units";
 
 type Plan = Of<"Plan">;
 
 /** A setting as it is spoken: no naught behind the point. */
-export function spoken(value: number, step: number): string {
-  const places = (String(step).split(".")[1] ?? "").length;
-  return String(Number(value.toFixed(places)));
+function spoken(value: number, step: number): string {
+  return String(Number(setting(value, step)));
 }
 
 /** One sentence per change of a lap, in driving order, and what to do when one has lost count. */
