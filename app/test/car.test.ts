@@ -1,4 +1,5 @@
 import { expect, test } from "vitest";
+import { todayIn } from "../src/pages/car/adjuster";
 import { at, sourceOf, uncertain, written } from "../src/parts/keys/value";
 
 test.each([
@@ -36,4 +37,13 @@ test("a dotted key finds its value, and nothing in lists", () => {
   expect(at(car, "brakes.front.pad_friction")).toBe(0.45);
   expect(at(car, "drive.gear.gear")).toBeUndefined();
   expect(at(car, "nothing.here")).toBeUndefined();
+});
+
+test("what the driver found at today's setting is not turned round", () => {
+  const row = {
+    setting: 54.5, front_share_frac: 0.7, distance_m: 90, time_s: 4, mfdd_mps2: 9.8, first_lock_decel_mps2: 9.80665,
+    limiting_axle: "rear" as const, reserve_front_frac: 0.02, reserve_rear_frac: 0, efficiency_frac: 1,
+  };
+  expect(todayIn(row, 1, true)).toBe("At today's 54.5 both ends let go together, as you found, at 1.00 g.");
+  expect(todayIn(row, 1, false)).toBe("At today's 54.5 the rear lets go first, at 1.00 g.");
 });

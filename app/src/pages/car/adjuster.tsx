@@ -63,17 +63,18 @@ function Done({ stop, adjuster, anchor }: { stop: Stop; adjuster: AdjusterValue;
   const rows = stop.settings.filter((row) => row.setting !== null);
   if (rows.length < 2) return null;
   const today = rows.find((row) => row.setting === anchor?.setting);
+  const together = anchor?.first_to_let_go === "together";
   return (
     <>
       <p>{sentence(rows, adjuster, stop.best_setting)}</p>
-      {today && <p>{todayIn(today, adjuster)}</p>}
+      {today && <p>{todayIn(today, adjuster.step, together)}</p>}
       <div class="two even">
-        <Shares rows={rows} adjuster={adjuster} today={today} best={stop.best_setting} />
-        <Distances rows={rows} adjuster={adjuster} today={today} best={stop.best_setting} />
+        <Shares rows={rows} adjuster={adjuster} today={today} together={together} best={stop.best_setting} />
+        <Distances rows={rows} adjuster={adjuster} today={today} together={together} best={stop.best_setting} />
       </div>
       <details>
         <summary>Every setting as a table</summary>
-        <SettingTable rows={rows} step={adjuster.step} />
+        <SettingTable rows={rows} step={adjuster.step} together={together ? today : undefined} />
       </details>
     </>
   );
@@ -88,24 +89,33 @@ function sentence(rows: Row[], adjuster: AdjusterValue, best: number | null): st
   return `${moved} In a straight stop both ends let go together nearest to ${setting(best, adjuster.step)}.`;
 }
 
-function todayIn(row: Row, adjuster: AdjusterValue): string {
-  return (
-    `At today's ${setting(row.setting!, adjuster.step)} the ${row.limiting_axle} lets go first, ` +
-    `at ${decel(row.first_lock_decel_mps2)}.`
-  );
+export function todayIn(row: Row, step: number, together: boolean): string {
+  const who = together ? "both ends let go together, as you found," : `the ${row.limiting_axle} lets go first,`;
+  return `At today's ${setting(row.setting!, step)} ${who} at ${decel(row.first_lock_decel_mps2)}.`;
 }
+
+/** Which end lets go first; where the driver found both together, his word is not turned round. */
+function letsGo(row: Row, together: boolean): "front" | "rear" | "both" {
+  return together ? "both" : row.limiting_axle;
+}
+
+function reserveOfOther(row: Row): number {
+  return row.limiting_axle === "front" ? row.reserve_rear_frac : row.reserve_front_frac;
+}
+
+const LETS_GO = { front: "▲ front", rear: "▼ rear", both: "both together" };
 
 function settings(adjuster: AdjusterValue): Axis {
   const shown = Math.min(decimalsOf(adjuster.step), 1);
   return { name: "setting", low: adjuster.min, high: adjuster.max, show: (v) => v.toFixed(shown) };
 }
 
-function marks(rows: Row[], best: number | null, today: Row | undefined, y: (row: Row) => number, step: number): Mark[] {
+function marks(rows: Row[], best: number | null, today: Row | undefined, together: boolean, y: (row: Row) => number, step: number): Mark[] {
   const found: Mark[] = [];
   const at = rows.find((row) => row.setting === best);
   if (at) found.push({ at: [at.setting!, y(at)], label: `shortest ${setting(at.setting!, step)}`, sign: "dot", side: "below" });
   if (today && today !== at)
-    found.push({ at: [today.setting!, y(today)], label: `today ${setting(today.setting!, step)}`, sign: today.limiting_axle });
+    found.push({ at: [today.setting!, y(today)], label: `today ${setting(today.setting!, step)}`, sign: together ? "dot" : today.limiting_axle });
   return found;
 }
 
@@ -113,10 +123,11 @@ interface Drawn {
   rows: Row[];
   adjuster: AdjusterValue;
   today: Row | undefined;
+  together: boolean;
   best: number | null;
 }
 
-function Shares({ rows, adjuster, today, best }: Drawn) {
+function Shares({ rows, adjuster, today, together, best }: Drawn) {
   const shares = rows.map((row) => row.front_share_frac);
   const y = { name: "front share of the brakes", low: Math.min(...shares) - 0.01, high: Math.max(...shares) + 0.01, show: percent };
   const points: Point[] = rows.map((row) => [row.setting!, row.front_share_frac]);
@@ -127,13 +138,13 @@ function Shares({ rows, adjuster, today, best }: Drawn) {
       x={settings(adjuster)}
       y={y}
       lines={[{ name: "share", points, role: "ink" }]}
-      marks={marks(rows, best, today, (row) => row.front_share_frac, adjuster.step)}
+      marks={marks(rows, best, today, together, (row) => row.front_share_frac, adjuster.step)}
       caption="The share the brakes make at the road; the number on the display is often another."
     />
   );
 }
 
-function Distances({ rows, adjuster, today, best }: Drawn) {
+function Distances({ rows, adjuster, today, together, best }: Drawn) {
   const far = rows.map((row) => row.distance_m);
   const y = { name: "distance", low: Math.min(...far) - 3, high: Math.max(...far) + 2, show: (m: number) => length(m) };
   // Where the limiting end changes, one line ends and the other begins at the same point.
@@ -151,7 +162,7 @@ function Distances({ rows, adjuster, today, best }: Drawn) {
         { name: "first", points: points.slice(0, cut + 1), role: ends[0] },
         { name: "then", points: points.slice(cut), role: ends[1], dash: true },
       ]}
-      marks={marks(rows, best, today, (row) => row.distance_m, adjuster.step)}
+      marks={marks(rows, best, today, together, (row) => row.distance_m, adjuster.step)}
       caption={<>From {speed(FROM_KMH / 3.6)} to rest, at the limit. <Legend first={ends[0]} then={ends[1]} /></>}
     />
   );
@@ -167,7 +178,7 @@ function Legend({ first, then }: { first: "front" | "rear"; then: "front" | "rea
   );
 }
 
-function SettingTable({ rows, step }: { rows: Row[]; step: number }) {
+function SettingTable({ rows, step, together }: { rows: Row[]; step: number; together: Row | undefined }) {
   return (
     <div class="scroll" tabIndex={0} role="region" aria-label="Every setting">
       <table>
@@ -182,10 +193,10 @@ function SettingTable({ rows, step }: { rows: Row[]; step: number }) {
             <tr key={row.setting}>
               <th scope="row" class="number">{setting(row.setting!, step)}</th>
               <td class="number">{(row.front_share_frac * 100).toFixed(1)} %</td>
-              <td class={row.limiting_axle}>{row.limiting_axle === "front" ? "▲ front" : "▼ rear"}</td>
+              <td class={letsGo(row, row === together)}>{LETS_GO[letsGo(row, row === together)]}</td>
               <td class="number">{decel(row.first_lock_decel_mps2)}</td>
               <td class="number">{length(row.distance_m, 1)}</td>
-              <td class="number">{percent(row.limiting_axle === "front" ? row.reserve_rear_frac : row.reserve_front_frac)}</td>
+              <td class="number">{percent(reserveOfOther(row))}</td>
             </tr>
           ))}
         </tbody>
