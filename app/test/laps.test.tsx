@@ -2,10 +2,13 @@ import { cleanup, fireEvent, render, screen, waitFor } from "@testing-library/pr
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { items } from "../src/api/library";
 import { place, placeOf } from "../src/house/address";
-import { inside } from "../src/draw/traces_plot";
+import { queryOf } from "../src/house/opened";
+import { inside, ticks } from "../src/draw/traces_plot";
 import { lineOf } from "../src/draw/strips";
 import { chosenOf, debriefRequest, listOf, listText } from "../src/pages/laps/chosen";
 import { Channels } from "../src/pages/laps/channels";
+import { ChannelTable } from "../src/pages/laps/channel_table";
+import { held, pathOf } from "../src/pages/laps/preview";
 import { gathered } from "../src/pages/laps/lists";
 import { columnOf, inWords, joined, mapsOf } from "../src/pages/laps/mapping";
 import { behind, cut, type LapTrace } from "../src/pages/laps/traces";
@@ -96,6 +99,62 @@ test("a mapping of the library that was written for these columns is taken by it
   fakeServer({ "POST read": READ, "GET library/mappings/ours": { item: items.value[0], text: "", value: { columns_sha256: "abc" } } });
   render(<Channels now={chosenOf({ logs: "logs/third.csv" })} />);
   await waitFor(() => expect(location.search).toContain("mapping=mappings/ours"));
+});
+
+const MAPPING = { kind: "mappings" as const, revision: "1", saved_at: "", bytes: 1, note: "" };
+
+test("of two logs each is asked about by itself, and read with the mapping of its own columns", async () => {
+  items.value = [{ ...MAPPING, id: "ours", name: "ours" }];
+  const clear = { ...READ, result: { ...READ.result, columns_sha256: "def", sessions: [{ ...READ.result.sessions[0]!, channels: [READ.result.sessions[0]!.channels[0]!] }] } };
+  const asked = fakeServer({
+    "POST read": (one: { body: { log: string } }) => (one.body.log === "logs/one.csv" ? READ : clear),
+    "GET library/mappings/ours": { item: { ...MAPPING, id: "ours", name: "ours" }, text: "", value: { columns_sha256: "abc" } },
+  });
+  const shown = () => <Channels now={chosenOf(place.value.query)} />;
+  history.replaceState(null, "", "/laps?logs=logs/one.csv,logs/two.csv");
+  place.value = placeOf("/laps?logs=logs/one.csv,logs/two.csv");
+  const { rerender } = render(shown());
+  await waitFor(() => expect(location.search).toContain("mapping=mappings/ours"));
+  rerender(shown());
+  await waitFor(() => expect(asked.some((one) => one.path === "read" && one.body.mapping === "mappings/ours")).toBe(true));
+  const read = asked.filter((one) => one.path === "read").map((one) => [one.body.log, one.body.mapping]);
+  expect(read.filter(([log]) => log === "logs/two.csv").every(([, mapping]) => mapping === undefined)).toBe(true);
+  expect(screen.getByText("two.csv").closest("summary")!.textContent).toContain("nothing is open");
+  expect(debriefRequest(chosenOf(place.value.query), { driver: "", other: "" })).toMatchObject({ mapping: ["mappings/ours"] });
+});
+
+test("a column shows its three values in the unit people read, and its line", () => {
+  expect(held(57.2, "m/s")).toBe("206 km/h");
+  expect(held(-1e5, "Pa")).toBe("−1.0 bar");
+  expect(held(52.851, "")).toBe("52.85");
+  expect(held(6500, "rpm")).toBe("6500 rpm");
+  expect(pathOf([0, 5, null, 10, 0], 0, 10)).toBe("M1.0 24.0L30.5 13.0M89.5 2.0L119.0 24.0");
+});
+
+test("of very many columns the first are shown, and a word finds the others", () => {
+  const channels = Array.from({ length: 3000 }, (_, i) => ({ ...CHANNEL, name: null, original_name: `Sensor ${i}`, state: "asked" as const, choices: [], preview: null }));
+  render(<ChannelTable channels={channels} said={{}} onSay={() => undefined} />);
+  expect(screen.getAllByRole("row").length).toBeLessThan(100);
+  expect(screen.getByText(/of 3,000: type a part/)).toBeTruthy();
+  fireEvent.input(screen.getByLabelText("Find a column"), { target: { value: "sensor 2999" } });
+  expect(screen.getByLabelText("What Sensor 2999 is")).toBeTruthy();
+  expect(screen.getAllByRole("row").length).toBe(2);
+});
+
+test("ticks along the lap are round in feet as in metres, and no more than there is room for", () => {
+  expect(ticks(0, 4400, 10, 1)).toEqual([0, 500, 1000, 1500, 2000, 2500, 3000, 3500, 4000]);
+  const feet = ticks(130, 700, 6, 0.3048).map((m) => m / 0.3048);
+  expect(feet.map((one) => Math.round(one * 1e6) / 1e6)).toEqual([500, 1000, 1500, 2000]);
+  for (const most of [2, 3, 7]) expect(ticks(17, 4321, most, 0.3048).length).toBeLessThanOrEqual(most + 1);
+});
+
+test("a work is opened with what it was asked", () => {
+  const asked = { logs: ["logs/a, b.csv"], against: null, mapping: ["mappings/ours"], car: "gt-mid", circuit: null, driver: null, plan: null, conditions: "conditions/dry", quick: { today: 5, higher: "front", first: "rear", lowest: null } };
+  const query = queryOf("debrief", asked);
+  expect(query).toMatchObject({ car: "gt-mid", circuit_from: "log", today: "5", higher: "front", conditions: "conditions/dry", against: "", lowest: "" });
+  expect(listOf(query.logs)).toEqual(asked.logs);
+  expect(queryOf("trial", { judge: { laps: "logs/t.csv", plan: null } })).toEqual({ laps: "logs/t.csv", plan: "" });
+  expect(queryOf("plan", { sheet: "sheets/x", conditions: ["conditions/wet"], grip_scale: 0.8, changes: 0 })).toMatchObject({ road: "sheets/x", conditions: "conditions/wet", grip: "0.8", changes: "0" });
 });
 
 const LAP: LapTrace = { lap_id: "L01", whose: "driver", duration_s: 10, speed_mps: [], brake_frac: [], time_s: [] };

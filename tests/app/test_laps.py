@@ -89,3 +89,24 @@ def test_what_is_no_log_says_so(app: Any, expect: Any, tmp_path: Path) -> None:
     app.open("/laps")
     app.locator("input[type=file]").set_input_files(wrong)
     expect(app.get_by_role("alert").first).to_be_visible(timeout=LONG_MS)
+
+
+def test_a_debrief_goes_on_to_a_trial_and_is_opened_again(app: Any, expect: Any, log: Path) -> None:
+    """One setting all through: there is nothing to compare, and the page says so."""
+    app.open("/laps")
+    app.locator("input[type=file]").set_input_files(log)
+    begin = app.get_by_role("button", name="Debrief these laps")
+    found = app.get_by_role("heading", name="To work on")
+    expect(begin.or_(found).first).to_be_visible(timeout=LONG_MS)
+    app.wait_for_timeout(1500)
+    if not found.is_visible():
+        begin.click(timeout=LONG_MS)
+    expect(found).to_be_visible(timeout=LONG_MS)
+    app.get_by_role("link", name="Judge a trial").click()
+    app.get_by_role("button", name="Judge it").click()
+    expect(app.get_by_role("alert")).to_contain_text("all laps were driven at", timeout=LONG_MS)
+    app.open("/library")
+    app.get_by_role("link", name="Debrief: halden-gt").first.click()
+    app.wait_for_url("**/laps?**logs=logs/**")
+    expect(found).to_be_visible(timeout=LONG_MS)
+    assert "work=" not in app.url

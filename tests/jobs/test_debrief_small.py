@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from foreaft.base.errors import CannotTell, InputError
+from foreaft.base.errors import Cancelled, CannotTell, InputError
 from foreaft.cli import show_debrief
 from foreaft.files.classes import demo_folder
 from foreaft.jobs.debrief import debrief, debriefed
@@ -136,3 +136,23 @@ def _mirrored(names: str, lines: list[str]) -> list[list[str]]:
         for k in turned:
             row[k] = str(-float(row[k])) if row[k] else ""
     return rows
+
+
+@pytest.mark.parametrize("stage", ["logs", "sessions", "pages"])
+def test_it_is_stopped_inside_every_part(logs: list[Path], tmp_path: Path, stage: str) -> None:
+    """The flag is raised once a part has begun; its own loop has to see it."""
+    begun: list[str] = []
+
+    def progress(what: str, done: int, of: int) -> None:
+        if stage in begun:
+            raise Cancelled
+        begun.append(what)
+
+    def whole() -> None:
+        looked = debriefed(DebriefRequest(logs=[logs[0]]), progress, lambda: stage in begun)
+        hand_over(looked, tmp_path / "out", progress=progress)
+
+    with pytest.raises(Cancelled):
+        whole()
+    assert begun[-1] == stage
+    assert list(tmp_path.iterdir()) == []

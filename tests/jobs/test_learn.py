@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from foreaft.base.errors import CannotTell, InputError
+from foreaft.base.errors import Cancelled, CannotTell, InputError
 from foreaft.cli import main
 from foreaft.files.draws import read_draws
 from foreaft.files.toml import read_car
@@ -125,3 +125,19 @@ def test_settings_outside_the_adjuster_are_left_out_and_said(log: Path) -> None:
     answer = learn(LearnRequest(logs=[log], car="gt-mid", quick=narrow))
     assert "setting_outside" in {one.code for one in answer.warnings}
     assert not [one for one in answer.result.parameters if one.key == "force_share_frac"]
+
+
+@pytest.mark.parametrize("stage", ["logs", "fit", "driver"])
+def test_it_is_stopped_inside_every_part(log: Path, tmp_path: Path, stage: str) -> None:
+    """The flag is raised once a part has begun; its own loop has to see it."""
+    begun: list[str] = []
+    asked = LearnRequest(logs=[log], car="gt-mid", quick=QUICK)
+    with pytest.raises(Cancelled):
+        learn(
+            asked,
+            tmp_path / "out",
+            lambda what, done, of: begun.append(what) if done < of else None,
+            lambda: stage in begun,
+        )
+    assert begun[-1] == stage
+    assert list(tmp_path.iterdir()) == []

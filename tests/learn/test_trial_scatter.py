@@ -9,10 +9,10 @@ from typing import Any
 import numpy as np
 import pytest
 
-from foreaft.base.errors import InputError
+from foreaft.base.errors import CannotTell, InputError
 from foreaft.jobs.common import Notes
-from foreaft.jobs.requests import TrialDesignRequest, TrialEndpointAsk
-from foreaft.jobs.trial import design
+from foreaft.jobs.requests import TrialDesignRequest, TrialEndpointAsk, TrialJudgeRequest
+from foreaft.jobs.trial import design, judge
 from foreaft.jobs.trial_scatter import laps_for_scatter
 from foreaft.learn.trial import lap_scatter
 from foreaft.model.answers import Envelope
@@ -141,3 +141,74 @@ def test_a_file_that_is_not_there_is_refused(tmp_path: Path) -> None:
     with pytest.raises(InputError) as refused:
         laps_for_scatter(tmp_path / "no.json", Notes())
     assert refused.value.code == "not_a_debrief"
+
+
+# ---------------------------------------------------------------- a trial judged from a debrief
+
+
+def driven(file: Path, settings: list[float | None]) -> tuple[Path, list[list[float]]]:
+    """Write a debrief of as many laps as settings; give it with its times, lap and zone."""
+    drawn = np.random.default_rng(5)
+    away = [0.0 if one is None else 0.2 * (one - 54.0) for one in settings]
+    times = [
+        [round(104.0 + a + x, 3), round(4.1 + a + 0.1 * y, 3)]
+        for a, x, y in zip(away, *drawn.normal(0.0, 0.02, (2, len(settings))), strict=True)
+    ]
+    told = json.loads(write(file, [54.0] * 6).read_text("utf-8"))
+    first = told["result"]["laps"][1]
+    told["result"]["laps"] = [
+        first | {"lap_id": f"L{i}", "duration_s": lap} for i, (lap, _) in enumerate(times)
+    ]
+    told["result"]["passes"] = [a_pass(i, zone, settings[i]) for i, (_, zone) in enumerate(times)]
+    locked = {"lap_id": "L5", "zone_id": "z03", "kind": "lock_up", "axle": "rear", "s_m": None}
+    locked |= {"wheel": None, "start_s": 1.0, "duration_s": 0.3, "channels": []}
+    unsure = locked | {"lap_id": "L6", "confidence_frac": 0.4}
+    told["result"]["events"] = [locked | {"confidence_frac": 0.9}, unsure]
+    file.write_text(json.dumps(told), "utf-8")
+    return file, times
+
+
+ORDER = [54.0, 54.0, 56.0, 56.0, 56.0, 56.0, 54.0, 54.0] * 2
+
+
+def test_a_debrief_is_judged_as_the_same_laps_typed_by_hand(tmp_path: Path) -> None:
+    file, times = driven(tmp_path / "debrief.json", list(ORDER))
+    rows = ["lap,setting,lap_time_s,z03_time_s,passes,front_events,rear_events"]
+    rows += [
+        f"{i + 1},{setting:g},{lap},{zone},1,0,{int(i == 5)}"
+        for i, (setting, (lap, zone)) in enumerate(zip(ORDER, times, strict=True))
+    ]
+    sheet = tmp_path / "laps.csv"
+    sheet.write_text("\n".join(rows) + "\n", "utf-8")
+    verdicts = [
+        judge(TrialJudgeRequest(laps=one, primary="z03_time_s")).result.verdict
+        for one in (file, sheet)
+    ]
+    assert verdicts[0] == verdicts[1]
+    assert verdicts[0] is not None
+    told = {one.endpoint: one for one in verdicts[0].comparisons}
+    assert told["z03_time_s"].better == 54.0
+    assert told["z03_time_s"].effect == pytest.approx(0.4, abs=0.02)
+
+
+def test_a_measure_is_judged_where_it_is_named(tmp_path: Path) -> None:
+    file, _ = driven(tmp_path / "debrief.json", list(ORDER))
+    asked = TrialJudgeRequest(laps=file, primary="z03_distance_m")
+    verdict = judge(asked).result.verdict
+    assert verdict is not None
+    assert {one.endpoint for one in verdict.comparisons} == {
+        "lap_time_s",
+        "z03_time_s",
+        "z03_distance_m",
+    }
+
+
+def test_laps_whose_setting_is_not_known_are_left_out_and_named(tmp_path: Path) -> None:
+    file, _ = driven(tmp_path / "debrief.json", [*ORDER[:-1], None])
+    answer = judge(TrialJudgeRequest(laps=file))
+    assert answer.result.verdict is not None
+    assert answer.result.verdict.laps == len(ORDER) - 1
+    assert "L15" in next(w.text for w in answer.warnings if w.code == "laps_of_two_settings")
+    nothing, _ = driven(tmp_path / "none.json", [None] * 8)
+    with pytest.raises(CannotTell, match="does not carry the adjuster's setting"):
+        judge(TrialJudgeRequest(laps=nothing))

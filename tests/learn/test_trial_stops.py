@@ -11,10 +11,11 @@ from hypothesis import strategies as st
 
 from foreaft.base.errors import CannotTell, InputError
 from foreaft.cli import main
+from foreaft.files.classes import demo_folder
 from foreaft.files.trial_stops import read_stops
 from foreaft.jobs.requests import TrialRequest, TrialStopAsk, TrialStopsRequest
 from foreaft.jobs.trial import trial
-from foreaft.learn.stops import Stop, crossover, driven_past
+from foreaft.learn.stops import Stop, crossover, driven_past, quarrel
 from foreaft.model.answers_trial import TrialStops
 
 SETTINGS = st.integers(48, 60).map(float)
@@ -88,8 +89,44 @@ def test_stops_that_disagree_are_not_averaged() -> None:
     made = judged((56.0, "rear"), (54.0, "front"))
     assert made.finding == "contradictory"
     assert made.anchor is None
-    assert "contradict" in made.text
-    assert "again" in made.next
+    assert made.contradict == [1, 2]
+    assert "Stop 1 (56, a rear wheel first) and stop 2 (54, a front wheel first)" in made.text
+
+
+@given(STOPS)
+def test_the_stop_to_doubt_is_the_only_one_without_which_the_others_agree(told: list) -> None:
+    """Against leaving out each stop in turn and trying all places."""
+    stops = [Stop(at, end) for at, end in told]
+    found = quarrel(stops, forward_is_more=True)
+
+    def agree(some: list[Stop]) -> bool:
+        return any(explains(i / 4.0, some) for i in range(400))
+
+    assert (found is None) == agree(stops)
+    if found is None:
+        return
+    cures = [i for i in range(len(stops)) if agree(stops[:i] + stops[i + 1 :])]
+    assert found.doubted == (cures[0] + 1 if len(cures) == 1 else None)
+    assert (found.between is not None) == (len(cures) == 2)
+    assert agree([one for i, one in enumerate(stops, 1) if i not in found.stops])
+
+
+@pytest.mark.parametrize(("first", "wrong"), [("front", 1), ("rear", 2)])
+def test_one_more_stop_between_two_that_contradict_names_the_wrong_one(
+    first: str, wrong: int
+) -> None:
+    two = ((57.0, "rear"), (55.0, "front"))
+    assert "at about 56, settles it" in judged(*two).next
+    made = judged(*two, (56.0, first))
+    assert f"Without stop {wrong} the others agree" in made.next
+
+
+def test_where_no_setting_lies_between_both_are_driven_again() -> None:
+    asks = [TrialStopAsk(setting=57.0, first="rear"), TrialStopAsk(setting=56.5, first="front")]
+    car = Path(str(demo_folder())) / "car.toml"
+    made = trial(TrialRequest(stops=TrialStopsRequest(stops=asks, car=car))).result.stops
+    assert made is not None
+    assert "No setting lies between them: drive 57 once more, then 56.5" in made.next
 
 
 @pytest.mark.parametrize(

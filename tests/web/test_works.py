@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import Any
 
 import httpx
+import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
@@ -20,6 +21,8 @@ from foreaft.web.app import Parts, make_app
 from foreaft.web.asked import Job
 from foreaft.web.guard import Rules
 from foreaft.web.works import KEPT, OVER, Works
+from logs import made
+from machine import slowness
 from web.conftest import refused, serving
 
 STOP = {"car": "cars/halden-gt", "from_kmh": 150}
@@ -139,6 +142,45 @@ def test_a_running_work_is_cancelled(parts: Parts, client: TestClient) -> None:
     assert (state["state"], state["error"]["code"]) == ("cancelled", "cancelled")
     client.delete(f"/api/work/{work}")
     assert client.get(f"/api/work/{work}").json() == state
+
+
+@pytest.mark.parametrize("job", ["debrief", "learn"])
+def test_reading_logs_is_stopped_in_the_middle(
+    parts: Parts, client: TestClient, tmp_path: Path, job: str
+) -> None:
+    logs = []
+    for number in range(60):
+        columns = made.run() | {"extra": np.full(7500, float(number))}
+        file = made.write_csv(tmp_path / f"{number}.csv", columns)
+        (parts.library.root / "logs" / file.name).write_bytes(file.read_bytes())
+        logs.append(f"logs/{file.name}")
+    work = begun(client, job, {"logs": logs, "car": "cars/halden-gt"})
+    until = time.monotonic() + 60.0
+    while client.get(f"/api/work/{work}").json()["done"] < 2 and time.monotonic() < until:
+        time.sleep(0.02)
+    asked_at = time.monotonic()
+    client.delete(f"/api/work/{work}")
+    state = ended(client, work, 30)
+    assert state["state"] == "cancelled", state
+    assert 0 < state["done"] < len(logs), "in the middle"
+    assert time.monotonic() - asked_at < 2.0 * max(1.0, slowness())
+    assert state["files"] == []
+    refused(client.get(f"/api/work/{work}/answer"), 409)
+
+
+def test_what_a_work_was_asked_is_told(client: TestClient) -> None:
+    work = begun(client, "stop", STOP)
+    ended(client, work)
+    told = client.get(f"/api/work/{work}/request").json()
+    assert told["car"] == STOP["car"]
+    assert told["from_kmh"] == STOP["from_kmh"]
+    refused(client.get("/api/work/stop-20260101-000000-abcdef/request"), 404)
+
+
+def test_a_trial_is_called_by_its_laps(parts: Parts, client: TestClient) -> None:
+    (parts.library.root / "logs" / "laps.csv").write_text("lap,setting\n1,56\n")
+    work = begun(client, "trial", {"judge": {"laps": "logs/laps.csv"}})
+    assert ended(client, work)["title"] == "Trial: laps.csv"
 
 
 def test_one_at_a_time_and_the_quick_ones_beside_it(parts: Parts, client: TestClient) -> None:

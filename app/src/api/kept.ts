@@ -1,6 +1,7 @@
 /** Long work of a page: begun, stopped, and found again after a reload or on another machine. */
 import { signal, useSignal, type Signal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
+import { place, turn } from "../house/address";
 import { ask, problem, type Problem } from "./call";
 import { follow, type WorkState } from "./work";
 
@@ -23,11 +24,17 @@ export interface KeptWork<T> {
 
 /** The title the server gives a work, by which one begun elsewhere is found. */
 export function titleOf(job: string, request: Record<string, unknown>): string {
-  const named = ["car", "circuit", "sheet", "driver", "zone", "log"].map((key) => request[key]);
+  const named = ["car", "circuit", "sheet", "driver", "zone", "log", "laps"].map((key) => request[key]);
   const all = [...named, ...((request.logs as unknown[]) ?? [])];
-  const shown = all.filter((one): one is string => typeof one === "string").map((one) => one.split("/").at(-1)!);
+  const shown = all.filter((one): one is string => typeof one === "string").map(shortOf);
   const name = job.charAt(0).toUpperCase() + job.slice(1);
   return shown.length ? `${name}: ${shown.join(", ")}` : name;
+}
+
+/** The name of a thing, or the work it is a product of. */
+function shortOf(reference: string): string {
+  const parts = reference.split("/");
+  return parts[0] === "works" && parts[1] ? parts[1] : parts.at(-1)!;
 }
 
 /** The work of a job that belongs to `key`; `title` finds one that this browser did not begin. */
@@ -38,49 +45,54 @@ export function useKeptWork<T>(job: string, key: string | null, title: string): 
   const files = useSignal<string[]>([]);
   const wrong = useSignal<Problem | null>(null);
   const busy = useSignal(false);
-  const turn = useSignal(0); // what was begun for another key or an older request says nothing more
+  const seen = place.value.query.seen ?? ""; // a work somebody opened from the list of works
+  const round = useSignal(0); // what was begun for another key or an older request says nothing more
 
   const watch = async (work_id: string, mine: number) => {
-    if (turn.peek() !== mine) return;
+    if (round.peek() !== mine) return;
     busy.value = true;
     const own = signal<WorkState | null>(null);
-    own.subscribe((now) => { if (now && turn.peek() === mine) state.value = now; });
+    own.subscribe((now) => { if (now && round.peek() === mine) state.value = now; });
     try {
       const found = await follow<T>(work_id, own);
-      if (turn.peek() !== mine) return;
+      if (round.peek() !== mine) return;
       answer.value = found;
       id.value = work_id;
       files.value = own.peek()?.files ?? [];
       wrong.value = null;
     } catch (error) {
-      if (turn.peek() === mine && own.peek()?.state !== "cancelled") wrong.value = problem(error);
+      if (round.peek() === mine && own.peek()?.state !== "cancelled") wrong.value = problem(error);
     }
-    if (turn.peek() === mine) busy.value = false;
+    if (round.peek() === mine) busy.value = false;
   };
 
   useEffect(() => {
-    const mine = (turn.value = turn.peek() + 1);
+    const mine = (round.value = round.peek() + 1);
     answer.value = id.value = state.value = wrong.value = null;
     files.value = [];
     busy.value = false;
-    if (key !== null)
+    if (key === null) return;
+    if (seen.startsWith(`${job}-`)) {
+      remember(job, key, seen); // from now on it is the work of this key
+      turn({ seen: "" });
+    } else
       void foundAgain(job, key, title).then((known) => {
         if (known) void watch(known, mine);
       });
-  }, [job, key]);
+  }, [job, key, seen]);
 
   const start = (request: object) => {
-    const mine = (turn.value = turn.peek() + 1);
+    const mine = (round.value = round.peek() + 1);
     wrong.value = state.value = null;
     busy.value = true;
     ask<{ work_id: string }>("POST", `work/${job}`, request).then(
       ({ work_id }) => {
         if (key !== null) remember(job, key, work_id);
-        if (turn.peek() === mine) void watch(work_id, mine);
+        if (round.peek() === mine) void watch(work_id, mine);
         else void ask("DELETE", `work/${work_id}`).catch(() => undefined);
       },
       (error) => {
-        if (turn.peek() !== mine) return;
+        if (round.peek() !== mine) return;
         wrong.value = problem(error);
         busy.value = false;
       },
@@ -90,7 +102,7 @@ export function useKeptWork<T>(job: string, key: string | null, title: string): 
   const stop = () => {
     const running = state.peek()?.work_id;
     if (running) void ask("DELETE", `work/${running}`).catch((error) => (wrong.value = problem(error)));
-    else turn.value = turn.peek() + 1; // not begun yet: it is stopped as soon as it has an id
+    else round.value = round.peek() + 1; // not begun yet: it is stopped as soon as it has an id
     busy.value = false;
   };
 

@@ -12,6 +12,7 @@ interface TracesProps {
   lines: TraceLine[];
   places: { s_m: number; name: string }[];
   showPlace: (s_m: number) => string;
+  unit_m: number;
   /** A stretch to look at; a new one moves the view. */
   stretch: [number, number] | null;
 }

@@ -22,6 +22,8 @@ export interface TracesInput {
   /** Names at places of the road. */
   places: { s_m: number; name: string }[];
   showPlace: (s_m: number) => string;
+  /** Metres in the unit in which places are shown, so that the axis has round numbers. */
+  unit_m: number;
   /** Index of the place under the pointer; null where it is outside. */
   onPointer: (index: number | null) => void;
 }
@@ -75,6 +77,18 @@ export function inside(from: number, to: number, low: number, high: number): [nu
   return [start, start + wide];
 }
 
+const TICK_PX = 70;
+
+/** Places of an axis that are round in the unit shown: steps of 1, 2 or 5 and noughts, at most `most`. */
+export function ticks(low_m: number, high_m: number, most: number, unit_m: number): number[] {
+  const least = (high_m - low_m) / unit_m / Math.max(most, 1);
+  const ten = 10 ** Math.floor(Math.log10(least));
+  const step = ten * ([1, 2, 5].find((one) => one * ten >= least) ?? 10);
+  const first = Math.ceil(low_m / unit_m / step - 1e-9);
+  const last = Math.floor(high_m / unit_m / step + 1e-9);
+  return Array.from({ length: Math.max(0, last - first + 1) }, (_, i) => (first + i) * step * unit_m);
+}
+
 function makePlot(host: HTMLElement, input: TracesInput, number: number): uPlot {
   const panel = input.panels[number]!;
   const ink = (role: string) => getComputedStyle(document.documentElement).getPropertyValue(role).trim();
@@ -92,14 +106,20 @@ function makePlot(host: HTMLElement, input: TracesInput, number: number): uPlot 
     scales: { x: { time: false, auto: false, min: input.s_m[0] ?? 0, max: input.s_m.at(-1) ?? 1 } },
     series: [{}, ...lines],
     axes: [
-      { ...axis, show: last, size: 28, values: (_, all) => all.map(input.showPlace) },
+      {
+        ...axis,
+        show: last,
+        size: 28,
+        splits: (plot, _, low, high) => ticks(low, high, plot.bbox.width / (devicePixelRatio || 1) / TICK_PX, input.unit_m),
+        values: (_, all) => all.map(input.showPlace),
+      },
       { ...axis, size: 66, values: (_, all) => all.map(panel.show) },
     ],
     hooks: {
       drawClear: number === 0 ? [(plot) => names(plot, input.places, ink("--soft"), ink("--rule"))] : [],
       setCursor: number === 0 ? [(plot) => input.onPointer(plot.cursor.idx ?? null)] : [],
     },
-    padding: [number === 0 ? 18 : 6, 10, last ? 0 : 2, 0],
+    padding: [number === 0 ? 18 : 6, 10, last ? 0 : 8, 0],
   };
   const data = [input.s_m, ...input.lines.map((line) => line.panels[number]!)];
   return new uPlot(options, data as unknown as uPlot.AlignedData, host);

@@ -4,6 +4,7 @@ import { damaged, items, refresh } from "../api/library";
 import { problem } from "../api/call";
 import { askAbout } from "./about";
 import { parts } from "./address";
+import { useOpened } from "./opened";
 import { DeskLine } from "./deskline";
 import { Rail } from "./rail";
 import { message, tell } from "./tell";
@@ -11,6 +12,7 @@ import { PAGES } from "../pages";
 
 export function House() {
   useEffect(start, []);
+  useOpened();
   const name = parts()[0] ?? "start";
   const Page = PAGES[name] ?? PAGES.start!;
   return (

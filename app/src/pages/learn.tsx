@@ -10,10 +10,12 @@ import { draft } from "../house/draft";
 import { Link } from "../house/rail";
 import { numberOf, TextField } from "../parts/field";
 import { Progress, Warnings, Wrong } from "../parts/notice";
+import { Channels } from "./laps/channels";
 import { chosenOf, type Chosen } from "./laps/chosen";
 import { Logs } from "./laps/logs";
 import { Crossover } from "./learn/crossover";
 import { Parameters } from "./learn/parameters";
+import "../style/laps.css";
 import "../style/learn.css";
 
 type LearnAnswer = Envelope<Of<"Learn">>;
@@ -39,6 +41,7 @@ export function Learn() {
         {kept.busy.value && <Progress state={kept.state} onStop={kept.stop} label="Learning" />}
         {kept.wrong.value && <Wrong problem={kept.wrong.value} />}
         <Logs now={now} />
+        <Channels now={{ ...now, against: "" }} />
         {now.logs.length > 0 && (
           <section class="card stack noprint">
             <Settings logs={now.logs} typed={settings} />
@@ -74,7 +77,7 @@ export function learnRequest(now: Chosen, typed: Record<string, string>): Record
   const settings = now.logs.map((log) => numberOf(typed[log] ?? ""));
   if (settings.length && settings.every((one) => one !== null)) asked.settings = settings;
   if (today && higher && first) asked.quick = { today: Number(today), higher, first };
-  if (now.mapping) asked.mapping = now.mapping;
+  if (now.mappings.length) asked.mapping = now.mappings;
   return asked;
 }
 

@@ -1,5 +1,5 @@
 /** Trial: find the crossover with three stops, design a test of settings, and judge it honestly. */
-import { parts } from "../house/address";
+import { parts, place } from "../house/address";
 import { Link } from "../house/rail";
 import { Design } from "./trial/design";
 import { Judge } from "./trial/judge";
@@ -13,7 +13,8 @@ const STEPS = [
 ];
 
 export function Trial() {
-  const here = STEPS.find((one) => one.path.endsWith(`/${parts()[1]}`)) ?? STEPS[0]!;
+  const asked = parts()[1] ?? (place.value.query.laps ? "judge" : "stops");
+  const here = STEPS.find((one) => one.path.endsWith(`/${asked}`)) ?? STEPS[0]!;
   const Part = here.part;
   return (
     <article>

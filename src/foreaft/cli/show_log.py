@@ -85,7 +85,7 @@ def _holds(one: ReadChannel) -> str:
     held = one.preview
     if held is None or held.least is None:
         return ""
-    unit = "" if held.unit == "1" else f" {held.unit}"
+    unit = "" if held.unit in ("", "1") else f" {held.unit}"
     return f"{held.least:g} to {held.greatest:g}{unit}, in the middle {held.middle:g}"
 
 

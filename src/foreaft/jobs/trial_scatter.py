@@ -114,7 +114,7 @@ def laps_to_judge(file: Path, named: Sequence[str], notes: Notes) -> LapSheet:
             f"{', '.join(unclear[:12])}: the setting was moved on the way round, or is not known; "
             "left out",
         )
-    known = dict.fromkeys(name for row in rows for name in row.values)
+    known = sorted({name for row in rows for name in row.values})
     return LapSheet(
         str(file), tuple(rows), tuple(known), tuple(EVENTS) if seen else (), False, True
     )

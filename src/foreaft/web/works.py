@@ -317,8 +317,14 @@ def _title(job: Job, request: Request) -> str:
     told |= told.get("judge") or {}  # a trial names its laps one level down
     names = [told.get(one) for one in ("car", "circuit", "sheet", "driver", "zone", "log", "laps")]
     names += told.get("logs") or []
-    shown = [str(one).rpartition("/")[2] for one in names if isinstance(one, str)]
+    shown = [_short(one) for one in names if isinstance(one, str)]
     return f"{job.name.capitalize()}: {', '.join(shown)}" if shown else job.name.capitalize()
+
+
+def _short(reference: str) -> str:
+    """The name of a thing, or the work it is a product of."""
+    kind, _, rest = reference.partition("/")
+    return rest.partition("/")[0] if kind == "works" and rest else reference.rpartition("/")[2]
 
 
 def job_of(name: str) -> Job:

@@ -1,5 +1,5 @@
-/** What a log's columns were taken for; those that are asked for can be answered. */
-import { useSignal } from "@preact/signals";
+/** What the columns of each log were taken for; those that are asked for can be answered. */
+import { signal, useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import type { Envelope, Of } from "../../api/types";
 import { itemOf, ofKind, read, save, slug } from "../../api/library";
@@ -7,45 +7,67 @@ import { job, problem, type Problem } from "../../api/call";
 import { draft, dropDraft } from "../../house/draft";
 import { useLoaded } from "../../house/loaded";
 import { tell } from "../../house/tell";
-import { Select } from "../../parts/field";
 import { Mind, Warnings, Wrong } from "../../parts/notice";
-import { choose, type Chosen } from "./chosen";
+import { chooseMapping, type Chosen } from "./chosen";
 import { ChannelTable } from "./channel_table";
 import { askedOf, joined, mapsOf, type MappingValue, type Said } from "./mapping";
 import { Sessions } from "./sessions";
 
+/** So many logs are read by themselves; the others when they are opened. */
+const AT_ONCE = 6;
+
+/** Fingerprints of the columns of logs that were read, by which a log finds its mapping. */
+const columnsOf = signal<Record<string, string>>({});
+
 export function Channels({ now }: { now: Chosen }) {
   const all = [...now.logs, ...(now.against ? [now.against] : [])];
-  const picked = useSignal("");
+  const written = useWritten();
   if (!all.length) return null;
-  const log = all.includes(picked.value) ? picked.value : all[0]!;
   return (
     <section class="card stack noprint" aria-label="Channels">
       <h2>What the columns are</h2>
-      {all.length > 1 && (
-        <Select label="Log" value={log} options={all.map((one) => ({ value: one, label: one.slice(5) }))} onPick={(one) => (picked.value = one)} />
-      )}
-      <OneLog key={log} log={log} now={now} />
+      {all.map((log, i) => (
+        <Later key={log} log={log} now={i < AT_ONCE}>
+          <OneLog log={log} now={now} alone={all.length === 1} written={written} />
+        </Later>
+      ))}
     </section>
   );
 }
 
-function OneLog({ log, now }: { log: string; now: Chosen }) {
+/** What is read only once it is opened. */
+function Later({ log, now, children }: { log: string; now: boolean; children: preact.ComponentChildren }) {
+  const open = useSignal(now);
+  if (open.value) return <>{children}</>;
+  return <button type="button" class="bare" onClick={() => (open.value = true)}>Look at the columns of {nameOf(log)}</button>;
+}
+
+interface OneLogProps {
+  log: string;
+  now: Chosen;
+  alone: boolean;
+  written: Written;
+}
+
+function OneLog({ log, now, alone, written }: OneLogProps) {
   const said = draft<Said>(`columns.${log}`, {});
   const wrong = useSignal<Problem | null>(null);
+  const mapping = mappingOf(log, now, alone, written);
   const maps = mapsOf(said.value);
-  const request = { log, maps, ...(now.mapping ? { mapping: now.mapping } : {}) };
-  const revision = now.mapping ? itemOf(now.mapping)?.revision : "";
-  const loaded = useLoaded(JSON.stringify([request, revision]), (signal) => job<Envelope<Of<"ReadLog">>>("read", request, signal), 150);
+  const request = { log, maps, preview: true, ...(mapping ? { mapping } : {}) };
+  const loaded = useLoaded(JSON.stringify([request, itemOf(mapping)?.revision]), (signal) => job<Envelope<Of<"ReadLog">>>("read", request, signal), 150);
   const { value: found, busy } = loaded.value;
-  useFittingMapping(found?.result.columns_sha256, now);
-  if (!found) return loaded.value.wrong ? <Wrong problem={loaded.value.wrong} /> : <p class="soft" role="status">Reading {log.slice(5)}</p>;
-  const session = found.result.sessions[0];
-  const channels = session?.channels ?? [];
+  const columns = found?.result.columns_sha256 ?? "";
+  useEffect(() => {
+    if (columns && columnsOf.peek()[log] !== columns) columnsOf.value = { ...columnsOf.peek(), [log]: columns };
+  }, [columns]);
+  useFittingMapping(columns, now, written);
+  if (!found) return loaded.value.wrong ? <Wrong problem={loaded.value.wrong} /> : <p class="soft" role="status">Reading {nameOf(log)}</p>;
+  const channels = found.result.sessions[0]?.channels ?? [];
   const asked = askedOf(channels);
   const keep = async () => {
     try {
-      await keepMapping(log, now.mapping, said.value, found.result.columns_sha256);
+      await keepMapping(log, mapping, said.value, columns);
       dropDraft(`columns.${log}`);
       said.value = {};
       wrong.value = null;
@@ -53,7 +75,7 @@ function OneLog({ log, now }: { log: string; now: Chosen }) {
       wrong.value = problem(error);
     }
   };
-  return (
+  const body = (
     <div class="stack" aria-busy={busy}>
       {loaded.value.wrong && <Wrong problem={loaded.value.wrong} />}
       {asked.length > 0 && (
@@ -66,51 +88,75 @@ function OneLog({ log, now }: { log: string; now: Chosen }) {
         <div class="row">
           <button type="button" class="go" onClick={() => void keep()}>Keep what you said for such logs</button>
           <button type="button" onClick={() => { said.value = {}; dropDraft(`columns.${log}`); }}>Take it back</button>
-          <span class="soft">It is used in the debrief only once it is kept.</span>
+          <span class="soft">It is used only once it is kept.</span>
         </div>
       )}
       {wrong.value && <Wrong problem={wrong.value} />}
       <Warnings warnings={found.warnings} />
       <Sessions result={found.result} />
-      {now.mapping && (
+      {mapping && (
         <p class="soft">
-          Read with {itemOf(now.mapping)?.name ?? now.mapping}.{" "}
-          <button type="button" class="bare" onClick={() => choose({ mapping: "none" }, "Read without a mapping")}>Read without it</button>
+          Read with {itemOf(mapping)?.name ?? mapping}.{" "}
+          <button type="button" class="bare" onClick={() => chooseMapping("none", mapping, "Read without a mapping")}>Read without it</button>
         </p>
       )}
     </div>
   );
+  if (alone) return body;
+  return (
+    <details class="onelog" open={asked.length > 0 || maps.length > 0}>
+      <summary><strong>{nameOf(log)}</strong>: {standing(asked.length, mapping)}</summary>
+      {body}
+    </details>
+  );
+}
+
+function nameOf(log: string): string {
+  return log.slice("logs/".length);
+}
+
+function standing(open: number, mapping: string): string {
+  if (open) return open === 1 ? "one column is open" : `${open} columns are open`;
+  return mapping ? `read with ${itemOf(mapping)?.name ?? mapping}` : "nothing is open";
+}
+
+/** Mappings of the library, and the columns each was written for. */
+type Written = Record<string, string>;
+
+function useWritten(): Written {
+  const known = ofKind("mappings");
+  const key = known.map((one) => `${one.id}@${one.revision}`).join();
+  const found = useLoaded(key || null, async () => {
+    const each = await Promise.allSettled(known.map((one) => read<MappingValue>("mappings", one.id)));
+    // One that cannot be read says nothing about any log.
+    const told = each.map((one) => (one.status === "fulfilled" ? (one.value.value?.columns_sha256 ?? "") : ""));
+    return Object.fromEntries(known.map((one, i) => [`mappings/${one.id}`, told[i]!]));
+  });
+  return found.value.value ?? {};
+}
+
+/** The mapping a log is read with, as the jobs take it: the only one of a lone log is taken at its word. */
+export function mappingOf(log: string, now: Chosen, alone: boolean, written: Written): string {
+  if (alone && now.mappings.length === 1) return now.mappings[0]!;
+  const columns = columnsOf.value[log];
+  return now.mappings.find((one) => columns !== undefined && written[one] === columns) ?? "";
 }
 
 /** Take the mapping of the library that was written for these columns, unless one is chosen. */
-function useFittingMapping(columns: string | undefined, now: Chosen): void {
-  const known = ofKind("mappings");
-  const key = known.map((one) => one.revision).join();
+function useFittingMapping(columns: string, now: Chosen, written: Written): void {
+  const fits = Object.keys(written).filter((one) => columns && written[one] === columns);
+  const take = now.unmapped || fits.some((one) => now.mappings.includes(one)) ? undefined : fits[0];
   useEffect(() => {
-    if (!columns || now.mapping || now.unmapped) return;
-    void fitting(columns, known.map((one) => one.id)).then((id) => {
-      if (id) choose({ mapping: `mappings/${id}` }, "Columns read as before");
-    });
-  }, [columns, now.mapping, now.unmapped, key]);
-}
-
-async function fitting(columns: string, ids: string[]): Promise<string | null> {
-  for (const id of ids) {
-    try {
-      if ((await read<MappingValue>("mappings", id)).value?.columns_sha256 === columns) return id;
-    } catch {
-      // One that cannot be read says nothing about this log.
-    }
-  }
-  return null;
+    if (take) chooseMapping(take, "", "Columns read as before");
+  }, [take]);
 }
 
 /** Write down what was said, into the mapping in use or a new one named after the log. */
 async function keepMapping(log: string, mapping: string, said: Said, columns: string): Promise<void> {
-  const id = mapping ? mapping.slice("mappings/".length) : freeName(slug(log.slice(5).replace(/\.[^.]*$/, "")));
+  const id = mapping ? mapping.slice("mappings/".length) : freeName(slug(nameOf(log).replace(/\.[^.]*$/, "")));
   const old = mapping ? await read<MappingValue>("mappings", id) : null;
   await save("mappings", id, { value: joined(old?.value ?? null, said, columns) }, old?.item.revision ?? null, "Columns named");
-  choose({ mapping: `mappings/${id}` }, "Columns named");
+  chooseMapping(`mappings/${id}`, "", "Columns named");
   tell({ kind: "done", text: "Kept. Logs with the same columns are read so from now on." });
 }
 

@@ -18,9 +18,9 @@ export interface Chosen {
   logs: string[];
   /** The log of another driver; empty where there is none. */
   against: string;
-  /** What somebody said of the columns: "mappings/..."; empty where nobody has. */
-  mapping: string;
-  /** Nobody's word is to be taken: not even that of a mapping that fits. */
+  /** What somebody said of the columns, "mappings/...": of several logs each takes its own. */
+  mappings: string[];
+  /** No mapping is to be taken by itself, even if it fits. */
   unmapped: boolean;
   /** Whether the circuit is made from the log, not taken from the desk. */
   own: boolean;
@@ -32,8 +32,8 @@ export function chosenOf(query: Query): Chosen {
   return {
     logs: listOf(query.logs),
     against: query.against ?? "",
-    mapping: query.mapping === "none" ? "" : (query.mapping ?? ""),
-    unmapped: query.mapping === "none",
+    mappings: listOf(query.mapping).filter((one) => one !== "none"),
+    unmapped: listOf(query.mapping).includes("none"),
     own: query.circuit_from === "log",
     plan: query.plan ?? "",
   };
@@ -44,6 +44,12 @@ export function choose(changes: Query, label: string): void {
   const before = Object.fromEntries(Object.keys(changes).map((key) => [key, place.value.query[key] ?? ""]));
   turn(changes);
   keep({ label, redo: () => turn(changes), undo: () => turn(before) });
+}
+
+/** Take a mapping for some columns, and leave out another; the address says what holds by then. */
+export function chooseMapping(take: string, leave: string, label: string): void {
+  const kept = listOf(place.peek().query.mapping).filter((one) => one !== leave && one !== take);
+  choose({ mapping: listText([...kept, ...(take ? [take] : [])]) }, label);
 }
 
 export interface Names {
@@ -62,7 +68,7 @@ export function debriefRequest(now: Chosen, names: Names): Partial<Of<"DebriefRe
     asked.against = now.against;
     if (names.other.trim()) asked.other_name = names.other.trim();
   }
-  if (now.mapping) asked.mapping = now.mapping;
+  if (now.mappings.length) asked.mapping = now.mappings;
   if (now.plan) asked.plan = now.plan;
   return asked as Partial<Of<"DebriefRequest">>;
 }

@@ -98,7 +98,7 @@ function Products({ id, files, now }: { id: string; files: string[]; now: Chosen
         <a key={file} class="button" href={productOf(id, file)} target="_blank" rel="noopener">{label}</a>
       ))}
       <Link class="button" path="/learn" more={{ logs }}>Learn from these laps</Link>
-      <Link class="button" path="/trial/judge" more={{ logs }}>Judge a trial</Link>
+      {files.includes("debrief.json") && <Link class="button" path="/trial/judge" more={{ logs, laps: `works/${id}/debrief.json` }}>Judge a trial</Link>}
     </div>
   );
 }

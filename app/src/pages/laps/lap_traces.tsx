@@ -4,7 +4,7 @@ import { useMemo } from "preact/hooks";
 import type { Of } from "../../api/types";
 import { Traces as Plots } from "../../draw/traces";
 import { STROKES, type Panel, type TraceLine } from "../../draw/traces_plot";
-import { length, percent, seconds, speed, units } from "../../words/units";
+import { length, lengthNumber, percent, seconds, speed, units } from "../../words/units";
 import { behind, keyOf, nameOf, type LapTrace, type Traces } from "./traces";
 
 const MOST = STROKES.length;
@@ -21,7 +21,7 @@ export function LapTraces({ all, result, stretch }: { all: Traces; result: Of<"D
   };
   const best = laps.toSorted((a, b) => a.duration_s - b.duration_s)[0];
   return (
-    <section class="card stack">
+    <section class="card stack noprint">
       <h2>Along the lap</h2>
       <div class="chips noprint" role="group" aria-label="Laps drawn">
         {all.laps.map((one) => {
@@ -41,6 +41,7 @@ export function LapTraces({ all, result, stretch }: { all: Traces; result: Of<"D
           lines={drawn.lines}
           places={places}
           showPlace={(s) => length(s)}
+          unit_m={1 / lengthNumber(1)}
           stretch={stretch}
         />
       )}

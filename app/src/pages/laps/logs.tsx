@@ -24,12 +24,12 @@ export function Logs({ now }: { now: Chosen }) {
       }
     }
     coming.value = "";
-    if (brought.length > now.logs.length) choose({ logs: listText(brought) }, "Logs brought in");
+    if (brought.length > now.logs.length) pick({ logs: listText(brought) }, "Logs brought in");
   };
   const toggle = (reference: string, on: boolean) => {
     const left = now.logs.filter((one) => one !== reference);
     const against: Query = now.against === reference ? { against: "" } : {};
-    choose({ logs: listText(on ? [...left, reference] : left), ...against }, "Logs picked");
+    pick({ logs: listText(on ? [...left, reference] : left), ...against }, "Logs picked");
   };
   const lost = [...now.logs, ...(now.against ? [now.against] : [])].filter((one) => !known.some((item) => `logs/${item.id}` === one));
   return (
@@ -56,7 +56,7 @@ export function Logs({ now }: { now: Chosen }) {
                         aria-label={`Hold against ${item.name}`}
                         checked={now.against === reference}
                         disabled={now.logs.includes(reference)}
-                        onChange={(event) => choose({ against: event.currentTarget.checked ? reference : "" }, "Log of another driver")}
+                        onChange={(event) => pick({ against: event.currentTarget.checked ? reference : "" }, "Log of another driver")}
                       />
                     </td>
                   </tr>
@@ -68,6 +68,11 @@ export function Logs({ now }: { now: Chosen }) {
       )}
     </section>
   );
+}
+
+/** Other logs have other columns: what was said of the former ones is looked up anew. */
+function pick(changes: Query, label: string): void {
+  choose({ ...changes, mapping: "" }, label);
 }
 
 function size(bytes: number): string {

@@ -1,5 +1,6 @@
 /** The crossover first: the setting at which both ends slip alike, in the adjuster's own numbers. */
 import type { Of } from "../../api/types";
+import { useWidth } from "../../draw/wide";
 import { Figure } from "../../parts/figure";
 import { decel, speed } from "../../words/units";
 
@@ -47,24 +48,33 @@ function NotTold({ crossover }: { crossover: Result["crossover"] }) {
   );
 }
 
-const WIDTH = 480;
-
 /** The interval on the scale of the adjuster, with the settings that were driven. */
-function Range({ crossover, driven, places }: { crossover: Result["crossover"]; driven: number[]; places: number }) {
+function Range(props: RangeProps) {
+  const [at, width] = useWidth<HTMLDivElement>(480);
+  return <div ref={at}><Drawn {...props} width={Math.max(240, Math.min(width.value, 544))} /></div>;
+}
+
+interface RangeProps {
+  crossover: Result["crossover"];
+  driven: number[];
+  places: number;
+}
+
+function Drawn({ crossover, driven, places, width }: RangeProps & { width: number }) {
   const low = crossover.low_90 ?? crossover.setting!;
   const high = crossover.high_90 ?? crossover.setting!;
   const all = [...driven, low, high];
   const from = Math.min(...all);
   const span = Math.max(...all) - from || 1;
-  const x = (setting: number) => 24 + ((setting - from) / span) * (WIDTH - 48);
+  const x = (setting: number) => 24 + ((setting - from) / span) * (width - 48);
   return (
     <Figure
       title="Crossover on the adjuster's scale"
       about={`Between ${low.toFixed(places)} and ${high.toFixed(places)}; driven were ${driven.join(", ") || "no known settings"}.`}
-      width={WIDTH}
+      width={width}
       height={74}
     >
-      <line class="scale" x1={24} x2={WIDTH - 24} y1={38} y2={38} />
+      <line class="scale" x1={24} x2={width - 24} y1={38} y2={38} />
       <rect class="interval" x={x(low)} width={Math.max(x(high) - x(low), 2)} y={28} height={20} rx={4} />
       <line class="middle" x1={x(crossover.setting!)} x2={x(crossover.setting!)} y1={22} y2={54} />
       {driven.map((setting) => (

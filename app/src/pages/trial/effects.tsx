@@ -8,30 +8,44 @@ const WORD = { difference: "difference", no_difference_shown: "no difference sho
 
 export function Effects({ verdict }: { verdict: Verdict }) {
   const sorted = [...verdict.comparisons].sort((a, b) => Number(b.primary) - Number(a.primary));
+  const told = sorted.filter((one) => one.primary || one.verdict !== "cannot_tell");
+  const untold = sorted.filter((one) => !told.includes(one));
   return (
     <section class="card stack" aria-labelledby="effects-head">
       <h2 id="effects-head">Every effect with its interval</h2>
       <p class="soft">Setting minus {verdict.against}: below nought, a time or a distance is won. The line in the middle is nought.</p>
-      <div class="scroll" tabIndex={0} role="region" aria-label="Effects">
-        <table>
-          <thead>
-            <tr><th scope="col">Measured</th><th scope="col">Setting</th><th scope="col">Effect</th><th scope="col">Interval</th><th scope="col">Verdict</th></tr>
-          </thead>
-          <tbody>
-            {sorted.map((one) => (
-              <tr key={`${one.endpoint} ${one.setting}`}>
-                <th scope="row">{nameOf(one.endpoint)}{one.primary && <small> first</small>}</th>
-                <td class="number">{one.setting}</td>
-                <td class="number">{told(one)}</td>
-                <td><Whisker one={one} widest={widestOf(verdict, one.unit)} /></td>
-                <td>{WORD[one.verdict]}<br /><small>{one.text}</small></td>
-              </tr>
-            ))}
-          </tbody>
-        </table>
-      </div>
+      {told.length > 0 && <Table label="Effects" rows={told} verdict={verdict} />}
+      {untold.length > 0 && (
+        <details>
+          <summary>{untold.length} {told.length ? "others " : ""}of which these laps cannot tell</summary>
+          <Table label="Effects that cannot be told" rows={untold} verdict={verdict} />
+        </details>
+      )}
       {verdict.incidents.length > 0 && <ul>{verdict.incidents.map((one) => <li key={one.text}>{one.text}</li>)}</ul>}
     </section>
+  );
+}
+
+function Table({ label, rows, verdict }: { label: string; rows: Comparison[]; verdict: Verdict }) {
+  return (
+    <div class="scroll" tabIndex={0} role="region" aria-label={label}>
+      <table>
+        <thead>
+          <tr><th scope="col">Measured</th><th scope="col">Setting</th><th scope="col">Effect</th><th scope="col">Interval</th><th scope="col">Verdict</th></tr>
+        </thead>
+        <tbody>
+          {rows.map((one) => (
+            <tr key={`${one.endpoint} ${one.setting}`}>
+              <th scope="row">{nameOf(one.endpoint)}{one.primary && <small> first</small>}</th>
+              <td class="number">{one.setting}</td>
+              <td class="number">{shown(one)}</td>
+              <td><Whisker one={one} widest={widestOf(verdict, one.unit)} /></td>
+              <td>{WORD[one.verdict]}<br /><small>{one.text}</small></td>
+            </tr>
+          ))}
+        </tbody>
+      </table>
+    </div>
   );
 }
 
@@ -41,7 +55,7 @@ export function nameOf(endpoint: string): string {
   return plain.charAt(0).toUpperCase() + plain.slice(1);
 }
 
-function told({ effect, low, high, unit }: Comparison): string {
+function shown({ effect, low, high, unit }: Comparison): string {
   if (effect === null) return "–";
   const places = Math.abs((high ?? effect) - (low ?? effect)) < 0.1 ? 3 : 2;
   return `${effect > 0 ? "+" : ""}${effect.toFixed(places).replace("-", "−")} ${unit === "frac" ? "" : unit}`;

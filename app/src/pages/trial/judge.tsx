@@ -1,15 +1,19 @@
 /** The verdict: words first, then every effect with its interval, then what it does to the plan. */
 import { useSignal } from "@preact/signals";
-import { problem, type Problem } from "../../api/call";
+import { ask, problem, type Problem } from "../../api/call";
 import { titleOf, useKeptWork } from "../../api/kept";
 import { bringLog, ofKind } from "../../api/library";
 import type { Envelope, Of } from "../../api/types";
 import { place } from "../../house/address";
+import type { WorkState } from "../../api/work";
 import { draft } from "../../house/draft";
+import { useLoaded } from "../../house/loaded";
+import { Link } from "../../house/rail";
 import { FileDrop } from "../../parts/drop";
 import { NumberField, numberOf, Select, TextField } from "../../parts/field";
-import { Progress, Warnings, Wrong } from "../../parts/notice";
-import { choose } from "../laps/chosen";
+import { Mind, Progress, Warnings, Wrong } from "../../parts/notice";
+import { when } from "../../words/files";
+import { choose, chosenOf } from "../laps/chosen";
 import { Effects } from "./effects";
 
 type Verdict = Of<"TrialVerdict">;
@@ -19,7 +23,7 @@ export function Judge() {
   const plan = place.value.query.plan ?? "";
   const typed = draft("trial.judge", { primary: "", against: "" });
   const asked = judgeRequest(laps, plan, typed.value);
-  const kept = useKeptWork<Envelope<Of<"Trial">>>("trial", laps || null, titleOf("trial", { log: laps }));
+  const kept = useKeptWork<Envelope<Of<"Trial">>>("trial", laps || null, titleOf("trial", { laps }));
   const verdict = kept.answer.value?.result.verdict;
   return (
     <div class="stack">
@@ -49,8 +53,34 @@ export function judgeRequest(laps: string, plan: string, typed: { primary: strin
   return { judge };
 }
 
-/** One file of laps: picked, dropped, or pasted from a spreadsheet. */
+/** Debriefs of these logs, newest first: their laps can be judged as they are. */
+function useDebriefs(): { value: string; label: string; title: string }[] {
+  const found = useLoaded("works", () => ask<WorkState[]>("GET", "work"));
+  return (found.value.value ?? [])
+    .filter((one) => one.job === "debrief" && one.files.includes("debrief.json"))
+    .map((one) => ({ value: `works/${one.work_id}/debrief.json`, label: `${one.title}, ${when(one.started_at)}`, title: one.title }));
+}
+
+/** Logs came along from another page: their debrief is offered, or it is said that there is none. */
+function OfLogs({ logs, debriefs }: { logs: string[]; debriefs: ReturnType<typeof useDebriefs> }) {
+  const names = logs.map((one) => one.slice("logs/".length)).join(", ");
+  const known = debriefs.find((one) => one.title.endsWith(names));
+  return (
+    <Mind>
+      <p>
+        {known ? `The laps of ${names} have been debriefed. ` : `${names} must be debriefed before its laps can be judged. `}
+        {known
+          ? <button type="button" onClick={() => choose({ laps: known.value }, "Laps of a debrief")}>Take these laps</button>
+          : <Link class="button" path="/laps">Debrief first</Link>}
+      </p>
+    </Mind>
+  );
+}
+
+/** One file of laps: picked, dropped, pasted from a spreadsheet, or those of a debrief. */
 function LapFiles({ laps }: { laps: string }) {
+  const logs = chosenOf(place.value.query).logs;
+  const debriefs = useDebriefs();
   const wrong = useSignal<Problem | null>(null);
   const pasted = draft("trial.pasted", "");
   const bring = async (file: File) => {
@@ -62,11 +92,13 @@ function LapFiles({ laps }: { laps: string }) {
     }
   };
   const known = ofKind("logs").filter((one) => one.id.toLowerCase().endsWith(".csv"));
-  const options = [{ value: "", label: "none yet" }, ...known.map((one) => ({ value: `logs/${one.id}`, label: one.name }))];
+  const options = [{ value: "", label: "none yet" }, ...known.map((one) => ({ value: `logs/${one.id}`, label: one.name })), ...debriefs];
   if (laps && !options.some((one) => one.value === laps)) options.push({ value: laps, label: laps });
   return (
     <>
+      {!laps && logs.length > 0 && <OfLogs logs={logs} debriefs={debriefs} />}
       <Select label="File of laps" value={laps} options={options} onPick={(one) => choose({ laps: one }, "File of laps")} />
+      {laps.endsWith(".json") && <p class="soft">Of a debrief, lap time and the time of every zone are compared; another measure is named below, such as z03_brake_left_frac. The log has to hold the setting.</p>}
       <FileDrop label="Drop the filled-in sheet here" help="CSV: lap, setting, and a column for each thing measured, such as z03_time_s" accept=".csv" onFiles={(files) => void bring(files[0]!)} />
       <details>
         <summary>Paste it from a spreadsheet</summary>
