@@ -36,7 +36,7 @@ CLOSE_NODES = 0.93
 
 
 @numba.njit(nogil=True)
-def envelope(car, table, shares, zones, s, roads, apex, limits, times):
+def envelope(car, table, shares, zones, s, roads, reach, apex, limits, times):
     """One pass of the product's limits through every zone and setting, and the time it takes."""
     nodes = np.zeros((co.NODES, co.NODE_SIZE))
     out, found = np.zeros(tr.TRIM_SIZE), np.zeros(env.LIMITS_SIZE)
@@ -51,6 +51,7 @@ def envelope(car, table, shares, zones, s, roads, apex, limits, times):
                 zones[i],
                 s[i],
                 road,
+                reach[i],
                 first,
                 USE,
                 apex[i],
@@ -83,7 +84,7 @@ def ours(demo: Situation, shares: np.ndarray, car: int = 0) -> tuple[np.ndarray,
     limits = np.zeros((co.NODES, len(zones.zones), len(shares)))
     times = np.zeros(limits.shape[1:])
     arguments = (demo.cars.vector[car], demo.cars.table[car], shares, zones.zones, zones.s)
-    envelope(*arguments, zones.roads, apexes(demo, car), limits, times)
+    envelope(*arguments, zones.roads, zones.reach, apexes(demo, car), limits, times)
     return limits, times
 
 

@@ -130,6 +130,23 @@ def test_an_open_circuit_live_is_the_plan(
     same(asked(desk, moved, **road), planned(tmp_path, moved, **road))
 
 
+@pytest.mark.parametrize("grip", [0.9, 0.8, 0.75, 0.6, 0.5])
+def test_less_grip_asks_for_less_front(desk: Desk, grip: float) -> None:
+    """Less load goes forward with less deceleration, whatever the car.
+
+    Just past the brake point of the demo's last zone lies the corner before it, where no car comes
+    at the speed the zone is traced back to: what an axle could not do there forbids no setting.
+    """
+    road = {"car": DEMO / "car.toml", "circuit": DEMO / "brackwater.csv"}
+    dry, damp = (
+        asked(desk, {"changes": 0}, **road),
+        asked(desk, {"changes": 0, "grip_scale": grip}, **road),
+    )
+    assert damp.adjuster.higher_means == "front"
+    assert damp.lap_setting.setting < dry.lap_setting.setting
+    assert all(all(zone.feasible) for zone in damp.zones)
+
+
 def test_a_changed_file_is_seen(desk: Desk, tmp_path: Path) -> None:
     file = written(tmp_path / "driver.toml", DEMO / "driver.toml", {})
     request = LiveRequest(car=DEMO / "car.toml", circuit=DEMO / "brackwater.csv", driver=file)

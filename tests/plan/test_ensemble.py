@@ -122,6 +122,18 @@ def test_share_rises_the_way_the_adjuster_counts(higher: str) -> None:
     assert np.all(steps > 0.0 if higher == "front" else steps < 0.0)
 
 
+@pytest.mark.parametrize("grip", [0.6, 1.2])
+def test_what_was_seen_in_the_dry_is_not_read_by_the_grip_of_another_day(grip: float) -> None:
+    """The adjuster's numbers and the cars that fit the anchor are the same in any weather."""
+    car, day = quick_car(), DRY.replace(grip_scale=grip)
+    dry, other = gather(car, DRY, 1, 8, None), gather(car, day, 1, 8, None)
+    np.testing.assert_array_equal(other.arrays.share, dry.arrays.share)
+    for key, values in dry.draws.items():
+        np.testing.assert_array_equal(other.draws[key], values)
+    less = np.sign(1.0 - grip)  # with less grip less load goes forward
+    assert (less * (dry.crossover_share - other.crossover_share) > 0.01).all()
+
+
 def test_mid_corner_answers_keep_cars_of_their_kind() -> None:
     """What pushes has a stiff front axle and grip at the rear: common practice, no source."""
     pushes, neutral = (

@@ -18,7 +18,7 @@ from foreaft.model.car import Car, CarArrays, draw, vectors
 from foreaft.model.conditions import Conditions
 from foreaft.physics import motion
 from foreaft.physics.regulation import mean_decel_over_distance
-from foreaft.plan.anchor import anchored_shares, straight_crossover
+from foreaft.plan.anchor import SEEN_ON, anchored_shares, straight_crossover
 
 Floats = NDArray[np.float64]
 
@@ -94,8 +94,9 @@ def arrays_of(car: Car, conditions: Conditions) -> CarArrays:
     unknown = car.adjuster is not None and car.adjuster.needs_anchor
     if not unknown or not scale_known(car):
         return arrays
-    crossover = straight_crossover(arrays.vector, arrays.table, 30.0)
-    return arrays._replace(share=anchored_shares(car, arrays, draws, crossover, 0))
+    seen = vectors(car, draws, SEEN_ON)
+    crossover = straight_crossover(seen.vector, seen.table, 30.0)
+    return arrays._replace(share=anchored_shares(car, seen, draws, crossover, 0))
 
 
 def _row(

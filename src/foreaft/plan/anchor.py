@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from foreaft.base.errors import CannotTell
 from foreaft.model.car import Car, CarArrays
+from foreaft.model.conditions import Conditions
 from foreaft.physics import motion
 
 Floats = NDArray[np.float64]
@@ -28,6 +29,12 @@ TOGETHER_SD_FRAC: Final = 0.005
 
 LIKELY_AWAY: Final = AWAY_SD_FRAC * 0.6745
 """Median of the half-normal, used for the nominal car."""
+
+SEEN_ON: Final = Conditions()
+"""The day an anchor was seen on: dry, standard air, fuel and tyres as the car file has them.
+
+Whatever day is planned for, what the adjuster's numbers mean stays what it was on that one.
+"""
 
 SEED_PART: Final = 0x616E63  # keeps these draws apart from the car's numbers
 

@@ -230,6 +230,7 @@ def solve_pass(
     zone: Floats,
     s: Floats,
     roads: Floats,
+    reach: Floats,
     first: float,
     use: float,
     apex_speed: float,
@@ -239,7 +240,9 @@ def solve_pass(
 ) -> float:
     """Fill the node rows of one pass: back from the apex at a constant use of the limit.
 
-    Returns 1 if an axle is spent at some node without any pedal, else 0.
+    Returns 1 if an axle is spent without any pedal at some node the car can be at, else 0.
+    Back beyond the brake point a pass is faster than any car comes there, maybe through the corner
+    before, and spends axles that are not.
     Every step takes the mean of both ends' decelerations; the far end is solved once, at the speed
     the near end predicts.
     """
@@ -252,7 +255,8 @@ def solve_pass(
             speed2 = max(nodes[k - 1, SPEED2] + 2.0 * past * step, 1.0)
         solve_node(car, table, share, roads[k], speed2, out, found, nodes[k])
         limit = min(nodes[k, FRONT], nodes[k, REAR])
-        spent = max(spent, found[env.SPENT_AT_REST])
+        if speed2 <= reach[k] * reach[k]:
+            spent = max(spent, found[env.SPENT_AT_REST])
         if k > 0:
             pedal = demand_inside(zone, s[k], limit, first, (use, use), ramp)
             here = _decel(car, share, pedal, nodes[k])
@@ -608,6 +612,7 @@ def zone_limits(
     zone: Floats,
     s: Floats,
     roads: Floats,
+    reach: Floats,
     side_use: float,
     heads: Floats,
     low: Floats,
@@ -619,7 +624,7 @@ def zone_limits(
     ----------
     shares : ndarray, shape (settings,)
         Front share of the brakes per setting. [-]
-    zone, s, roads
+    zone, s, roads, reach
         One row each of what :func:`field` takes.
     side_use : float
         A car that cannot take the apex at the zone's speed takes it at this part of its side grip.
@@ -631,7 +636,7 @@ def zone_limits(
     apex = min(zone[APEX_SPEED], corner_speed(car, table, road[0], out, side_use))
     for j in range(shares.shape[0]):
         first = first_limit(car, table, shares[j], zone, road, out, found)
-        arguments = (car, table, shares[j], zone, s, road, first)
+        arguments = (car, table, shares[j], zone, s, road, reach, first)
         spent = solve_pass(*arguments, LOW_USE, apex, out, found, low[j])
         spent = max(spent, solve_pass(*arguments, HIGH_USE, apex, out, found, high[j]))
         heads[j, FIRST_LIMIT], heads[j, AXLE_SPENT] = first, spent
@@ -693,6 +698,6 @@ def field(
     heads = np.zeros((settings, HEAD_SIZE))
     low, high = np.zeros((settings, NODES, NODE_SIZE)), np.zeros((settings, NODES, NODE_SIZE))
     for i in range(zones.shape[0]):
-        one = (car, table, shares, zones[i], s[i], roads[i])
+        one = (car, table, shares, zones[i], s[i], roads[i], reach[i])
         zone_limits(*one, side_use, heads, low, high)
-        zone_costs(*one, reach[i], driver, heads, low, high, cells[i])
+        zone_costs(*one, driver, heads, low, high, cells[i])

@@ -23,7 +23,7 @@ from foreaft.model.parts import Anchor
 from foreaft.physics import motion
 from foreaft.physics import trim as tr
 from foreaft.plan import cost as co
-from foreaft.plan.anchor import anchored_shares, straight_crossover
+from foreaft.plan.anchor import SEEN_ON, anchored_shares, straight_crossover
 from foreaft.plan.arrange import ZoneArrays
 
 Floats = NDArray[np.float64]
@@ -76,11 +76,15 @@ def gather(
     wanted = samples * CANDIDATES_PER_SAMPLE if samples else 0
     draws = draw(car, seed, wanted, joint) if draws is None else draws
     arrays = vectors(car, draws, conditions)
-    crossover = straight_crossover(arrays.vector, arrays.table, CROSSOVER_SPEED_MPS)
-    unknown = car.adjuster is not None and car.adjuster.needs_anchor
-    if unknown and car.anchor is not None:
-        arrays = arrays._replace(share=anchored_shares(car, arrays, draws, crossover, seed))
-    fits = _fits(car, arrays, crossover, zones)
+    fits = _takes(arrays, zones)
+    if car.anchor is not None:
+        seen = vectors(car, draws, SEEN_ON)
+        crossover = straight_crossover(seen.vector, seen.table, CROSSOVER_SPEED_MPS)
+        if car.adjuster is not None and car.adjuster.needs_anchor:
+            seen = seen._replace(share=anchored_shares(car, seen, draws, crossover, seed))
+            arrays = arrays._replace(share=seen.share)
+        fits &= _lets_go_as_told(car.anchor, seen, crossover)
+        fits &= _balanced_as_told(car.anchor, seen)
     nominal_fits = bool(fits[0])
     sampled = np.flatnonzero(fits[1:])[:samples] + 1
     if samples and len(sampled) < min(FEWEST_KEPT, samples):
@@ -92,7 +96,9 @@ def gather(
             vector=arrays.vector[rows], table=arrays.table[rows], share=arrays.share[rows]
         ),
         draws={key: values[rows] for key, values in draws.items()},
-        crossover_share=crossover[rows],
+        crossover_share=straight_crossover(
+            arrays.vector[rows], arrays.table[rows], CROSSOVER_SPEED_MPS
+        ),
         kept_frac=float(fits[1:].mean()) if wanted else 1.0,
         nominal_fits=nominal_fits,
     )
@@ -134,16 +140,12 @@ def _too_fast(arrays: CarArrays, zones: ZoneArrays, names: Sequence[str]) -> lis
     ]
 
 
-def _fits(
-    car: Car, arrays: CarArrays, crossover: Floats, zones: ZoneArrays | None
-) -> NDArray[np.bool_]:
-    fits = np.ones(len(arrays.vector), dtype=np.bool_)
-    if zones is not None:
-        fits &= (apex_speeds(arrays, zones) >= zones.zones[:, co.APEX_SPEED]).all(axis=1)
-    if car.anchor is not None:
-        fits &= _lets_go_as_told(car.anchor, arrays, crossover)
-        fits &= _balanced_as_told(car.anchor, arrays)
-    return fits
+def _takes(arrays: CarArrays, zones: ZoneArrays | None) -> NDArray[np.bool_]:
+    """Whether each car takes the corners at the speeds typed."""
+    if zones is None:
+        return np.ones(len(arrays.vector), dtype=np.bool_)
+    fast = apex_speeds(arrays, zones) >= zones.zones[:, co.APEX_SPEED]
+    return np.asarray(fast.all(axis=1), dtype=np.bool_)
 
 
 def apex_speeds(arrays: CarArrays, zones: ZoneArrays) -> Floats:
@@ -238,7 +240,7 @@ def costs(arrays: CarArrays, zones: ZoneArrays, driver: Floats, found: Passes) -
 
     def one(i: int) -> None:
         kept = (found.heads[i], found.low[i], found.high[i])
-        co.zone_costs(*_zone(arrays, zones, i), zones.reach[i], driver, *kept, cells[i])
+        co.zone_costs(*_zone(arrays, zones, i), driver, *kept, cells[i])
 
     _share_out(one, len(cells))
     return cells
@@ -246,9 +248,9 @@ def costs(arrays: CarArrays, zones: ZoneArrays, driver: Floats, found: Passes) -
 
 def _zone(
     arrays: CarArrays, zones: ZoneArrays, i: int
-) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats]:
+) -> tuple[Floats, Floats, Floats, Floats, Floats, Floats, Floats]:
     car = (arrays.vector[0], arrays.table[0], arrays.share[0])
-    return *car, zones.zones[i], zones.s[i], zones.roads[i]
+    return *car, zones.zones[i], zones.s[i], zones.roads[i], zones.reach[i]
 
 
 def _share_out(one: Callable[[int], None], count: int) -> None:
