@@ -125,7 +125,7 @@ def debriefed(
     progress = stopping(progress, cancelled)
     notes = Notes()
     plan = None if request.plan is None else read_plan(request.plan)
-    ground = ground_of(request, plan, notes)
+    ground = ground_of(request, plan, notes, progress)
     logs = _logs(request, progress)
     own = logs[: len(request.logs)]
     recordings = [one for log in own for one in log.recordings]

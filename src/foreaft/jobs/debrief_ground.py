@@ -77,8 +77,11 @@ def read_plan(file: Path) -> Plan:
         raise refuse("This JSON is not a plan.", where) from error
 
 
-def ground_of(request: DebriefRequest, plan: Plan | None, notes: Notes) -> Ground:
+def ground_of(
+    request: DebriefRequest, plan: Plan | None, notes: Notes, progress: Progress
+) -> Ground:
     car, side, arrays, inputs = None, None, None, {}
+    progress("car and circuit", 0, 2)
     conditions, _ = load_conditions(request.conditions)
     if request.car is not None:
         car, file = load_car(request.car, request.quick)
@@ -86,6 +89,7 @@ def ground_of(request: DebriefRequest, plan: Plan | None, notes: Notes) -> Groun
         notes.assume_car(car)
         arrays = arrays_of(car, conditions)
         side = _car_side(car, conditions, arrays, notes)
+    progress("car and circuit", 1, 2)
     circuit: Stations | None = None
     known: list[Known] = []
     name = "a circuit made from the log"
