@@ -15,7 +15,7 @@ const plan = (zones: object[], conditions: string) => ({
   inputs: { conditions: { id: conditions, revision: "1", file: null } },
   warnings: [],
   cautions: ["Closed circuit only."],
-  result: { moved: [] as object[], car_name: "A", circuit_name: "B", driver_name: "C", conditions_name: conditions, adjuster: ADJUSTER, zones, lap_setting: { setting: 54 }, panic_setting: 55.5 },
+  result: { moved: [] as object[], car_name: "A", circuit_name: "B", driver_name: "C", conditions_name: conditions, adjuster: ADJUSTER, zones, lap_setting: { setting: 54, cost_us: 455_000 }, total: { cost_us: 412_000 }, panic_setting: 55.5 },
 });
 const DRY = plan([zone("Weir", 54), zone("Mill", 52.5), zone("Hairpin", 54)], "dry");
 const WET = plan([zone("Weir", 51)], "wet");
@@ -38,6 +38,8 @@ test("reminders name every change in driving order, from the one across the line
     "After Mill: 3 steps to the front, to 54, before Hairpin.",
     "If you lose count, go to 55.5.",
   ]);
+  const idle = { ...DRY.result, total: { cost_us: 446_000 } };
+  expect(reminders(idle as never).at(-2)).toBe("Changes gain next to nothing: 54 all lap is as good.");
   const one = { ...DRY.result, zones: [zone("Weir", 54), zone("Mill", 54)] };
   expect(reminders(one as never)[0]).toBe("One setting for the whole lap: 54.");
   const other = { ...DRY.result, adjuster: { ...ADJUSTER, higher_means: "rear" } };

@@ -201,7 +201,10 @@ def plan(
             "seconds_per_step_s": 0.3,
         }
     )
-    zones = [z.model_copy(update={"reason": reason(**facts_of(z, adjuster))}) for z in zones]
+    zones = [
+        z.model_copy(update={"reason": reason(**facts_of(z, adjuster, zones[i - 1].setting))})
+        for i, z in enumerate(zones)
+    ]
     steps = [
         Step(
             from_zone_id=zones[i - 1].zone_id,
@@ -340,6 +343,12 @@ def reversed_plan() -> Plan:
 def tenth_plan() -> Plan:
     """Give a plan in half steps with three changes."""
     return plan([54.5, 53.0, 53.0, 55.5, 54.5], step=0.5)
+
+
+def idle_plan() -> Plan:
+    """Give a plan of three changes that together gain nine thousandths."""
+    made = tenth_plan()
+    return made.model_copy(update={"total": made.total.model_copy(update={"cost_us": 446000})})
 
 
 def wet_plan() -> Plan:

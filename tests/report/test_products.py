@@ -214,6 +214,18 @@ def test_a_plan_too_restless_for_the_sticker_says_so_in_the_briefing() -> None:
     assert "do not fit" not in "".join(read(made(fixture.plan())["briefing.html"]).text)
 
 
+def test_the_briefing_says_when_changes_are_not_worth_it_and_where_to_go_when_lost() -> None:
+    idle = "".join(read(made(fixture.idle_plan())["briefing.html"]).text)
+    assert "Changes gain next to nothing: 53.0 all lap is as good." in idle
+    assert (
+        "Lost count of the clicks, or something changed on the car: go to 55.5; nothing planned is "
+        "further forward." in idle
+    )
+    assert "next to nothing: " not in "".join(
+        read(made(fixture.tenth_plan())["briefing.html"]).text
+    )
+
+
 def test_the_same_plan_gives_the_same_bytes_in_any_process(tmp_path: Path) -> None:
     code = (
         "import hashlib; from foreaft.report import page; from report import fixture\n"

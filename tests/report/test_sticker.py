@@ -150,6 +150,21 @@ def test_whoever_counts_by_one_from_a_half_reads_halves() -> None:
     assert sticker.describe(plan).startswith("Base 55.5; after GATE 53.5, 2 steps to the rear;")
 
 
+def test_changes_that_gain_next_to_nothing_say_so_and_hide_nothing() -> None:
+    said = "Changes gain next to nothing: 53.0 all lap is as good."
+    assert said in shown(fixture.idle_plan())
+    assert said in sticker.describe(fixture.idle_plan())
+    assert "next to nothing" not in sticker.draw(THREE())
+    bare, dark = picture(THREE()), picture(fixture.idle_plan())
+    added = dark & ~bare
+    assert added.any()
+    assert not (bare & ~dark).any()
+    near = np.zeros_like(added)  # half a tenth of a millimetre of paper round every letter
+    for way in (-1, 1):
+        near |= np.roll(added, way, axis=0) | np.roll(added, way, axis=1)
+    assert not (near & bare & ~added).any()
+
+
 def test_the_direction_and_a_caution_stand_on_every_side() -> None:
     for make in (THREE, fixture.reversed_plan, fixture.restless_plan, fixture.single_plan):
         for wet in (False, True):

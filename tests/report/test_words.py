@@ -6,6 +6,7 @@ import itertools
 
 import pytest
 
+from foreaft.plan import programme
 from foreaft.report import words
 from foreaft.report.changes import base_setting, changes, codes
 from report import fixture
@@ -56,8 +57,8 @@ def test_units_are_exact() -> None:
 def test_a_reason_says_end_place_step_feeling_and_cause() -> None:
     said = words.reason(**FACTS)
     assert "The rear lets go first, as the brakes are let off, at 11\u00a0% more pedal" in said
-    assert "One step forward costs 0.6 m of braking and 0.004 s in all" in said
-    assert "one step rearward gains 0.3 m of braking but costs 0.018 s in all" in said
+    assert "One step forward costs 0.6 m of braking, but next to no time" in said
+    assert "one step rearward gains 0.3 m of braking but costs 0.02 s in all" in said
     assert "the tail comes round while the pedal comes up" in said
     assert words.CAUSES["engine_braking"] in said
 
@@ -66,10 +67,10 @@ def test_a_reason_says_end_place_step_feeling_and_cause() -> None:
     ("change", "said"),
     [
         (None, "is not to be had"),
-        ((0.0, 0.0), "changes nothing that can be measured"),
-        ((0.01, 0.02), "costs 0.020 s in all, but no braking distance"),
-        ((0.4, 0.0001), "costs 0.4 m of braking, but no time"),
-        ((-0.4, -0.02), "gains 0.4 m of braking and 0.020 s in all"),
+        ((0.0, 0.0), "changes next to nothing"),
+        ((0.01, 0.02), "costs 0.02 s in all, but no braking distance"),
+        ((0.4, -0.0099), "costs 0.4 m of braking, but next to no time"),
+        ((-0.4, -0.0151), "gains 0.4 m of braking and 0.02 s in all"),
     ],
 )
 def test_what_a_step_costs(change: tuple[float, float] | None, said: str) -> None:
@@ -114,9 +115,33 @@ def test_cannot_tell_says_so_and_what_would_settle_it() -> None:
     assert "What would settle it: three straight stops." in said
 
 
-def test_no_matter_names_the_band() -> None:
-    said = words.reason(**FACTS, advice="no_matter", flat=(52.0, 56.5))
-    assert said.startswith("From 52.0 to 56.5 the setting does not matter here")
+@pytest.mark.parametrize(
+    ("before", "why"),
+    [
+        (54.0, "54.0 saves a change."),
+        (55.5, "54.0 is set here for what follows."),
+        (57.0, "the 57.0 before it is not among them."),
+    ],
+)
+def test_no_matter_names_the_band_its_meaning_and_why_this_setting(before: float, why: str) -> None:
+    said = words.reason(**FACTS, advice="no_matter", flat=(52.0, 56.5), before=before)
+    assert said.startswith(
+        "From 52.0 to 56.5 the setting does not matter here: less than a hundredth of a second "
+        f"between them, mistakes counted; {why}"
+    )
+
+
+def test_what_counts_as_next_to_no_time_is_what_the_plan_counts_as_equal() -> None:
+    assert programme.FLAT_S == words.LITTLE_S == 0.01
+    assert words.LITTLE == "a hundredth of a second"
+
+
+def test_changes_that_gain_next_to_nothing_are_said_to() -> None:
+    assert words.say_hardly_worth(0, 0.0, "51.5") == ""
+    assert words.say_hardly_worth(2, 0.02, "51.5") == ""
+    said = words.say_hardly_worth(2, 0.005, "51.5")
+    assert said == "Changes gain next to nothing: 51.5 all lap is as good."
+    assert words.say_hardly_worth(1, 0.005, "51.5").startswith("The one change gains next to")
 
 
 def test_cautions_name_what_they_must() -> None:

@@ -26,6 +26,7 @@ from foreaft.report.words import (
     format_setting,
     format_speed,
     say_moved,
+    when_lost,
 )
 
 
@@ -60,8 +61,8 @@ def plan(answer: Envelope[Plan], units: Units = "metric") -> str:
     lines = [
         f"\n{result.car_name} at {result.circuit_name}, {result.driver_name}, "
         f"{result.conditions_name}. A bigger number means more {way}.",
-        f"One setting for the whole lap: {lap}{today}. In doubt: "
-        f"{format_setting(result.panic_setting, step)}, further forward.",
+        f"One setting for the whole lap: {lap}{today}.",
+        when_lost(format_setting(result.panic_setting, step)),
         *filter(None, [say_moved(result.moved)]),
         *_first_step(result),
         "",

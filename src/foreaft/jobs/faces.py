@@ -101,6 +101,7 @@ def _zone_plan(work: Work, i: int, cause: str) -> ZonePlan:
             cause=cause,
             advice=verdict,
             flat=(float(settings[low]), float(settings[high])),
+            before=float(settings[made.plan.setting_index[i - 1]]),
             settles=settles,
         ),
         advice=verdict,

@@ -14,7 +14,7 @@ from foreaft.report import circuit_map, distance, notes, share, staircase, style
 from foreaft.report.changes import Change, base_setting, changes, codes
 from foreaft.report.html import TEMPLATES, html_template
 from foreaft.report.measure import shorten
-from foreaft.report.sticker import CHANGES_MOST
+from foreaft.report.sticker import CHANGES_MOST, hardly_worth
 from foreaft.report.typeset import Files, to_pdf, to_png
 from foreaft.report.webfont import WEB_FAMILY, face_css
 from foreaft.report.words import Units
@@ -79,6 +79,8 @@ def gather(
         "lap": words.format_setting(plan.lap_setting.setting, step),
         "base": words.format_setting(base_setting(plan), step),
         "panic": words.format_setting(plan.panic_setting, step),
+        "lost": words.when_lost(words.format_setting(plan.panic_setting, step)),
+        "hardly": hardly_worth(plan),
         "wet": words.format_setting(wet.lap_setting.setting, step) if wet else "",
         "anchor": _anchor(plan),
         "zones": _zones(plan, units),

@@ -22,6 +22,7 @@ from foreaft.report.words import (
     direction_of,
     format_setting,
     label_moved,
+    say_hardly_worth,
 )
 
 WIDTH_MM: Final = 50.0
@@ -118,12 +119,20 @@ def describe(plan: Plan) -> str:
         f"{count_steps(c.steps)} to the {c.axle}"
         for c in moved
     ]
-    return f"Base {format_setting(base_setting(plan), step)}; {'; '.join(said)}. {panic}"
+    base = f"Base {format_setting(base_setting(plan), step)}; {'; '.join(said)}."
+    return " ".join(filter(None, [base, hardly_worth(plan), panic]))
 
 
 def whole_lap_setting(plan: Plan) -> float:
     """Give the one setting of a sticker without changes."""
     return plan.lap_setting.setting if changes(plan) else base_setting(plan)
+
+
+def hardly_worth(plan: Plan) -> str:
+    """Say that the plan's changes are as well left alone; empty where they are not."""
+    gain_s = (plan.lap_setting.cost_us - plan.total.cost_us) / 1e6
+    lap = format_setting(plan.lap_setting.setting, plan.adjuster.step)
+    return say_hardly_worth(len(changes(plan)), gain_s, lap)
 
 
 def make(plan: Plan, wet: Plan | None = None, date: str | None = None) -> dict[str, bytes]:
@@ -162,6 +171,7 @@ def _five_lines(plan: Plan, moved: list[Change], ink: Ink, wet: bool) -> Markup:
         _base_line(base, BASE_MM[full], tops[0], ink, wet),
         _moved_lines(plan, tops[0] + BASE_MM[full], ink),
         *rows,
+        _hardly_line(plan, tops[-1], ink),
         _panic_line(plan, tops[-1], ink),
     )
 
@@ -280,14 +290,23 @@ def _moved_lines(plan: Plan, top: float, ink: Ink) -> Markup:
     half = (len(words) + 1) // 2 if len(words) > MOVED_A_LINE else len(words)
     lines = [", ".join(part) for part in (words[:half], words[half:]) if part]
     lines[:1] = [f"for {line}" for line in lines[:1]]
-    room = WIDTH_MM - 2.0 * EDGE_MM - 1.0
     return group(
-        *[
-            _small(EDGE_MM + 0.7, top + 0.6 + MOVED_MM * (1 + row), line, size, ink)
-            for row, line in enumerate(lines)
-            for size in [min(MOVED_MM, MOVED_MM * room / text_width(line, MOVED_MM, "bold"))]
-        ]
+        *[_fitted(line, top + 0.6 + MOVED_MM * (1 + row), ink) for row, line in enumerate(lines)]
     )
+
+
+def _hardly_line(plan: Plan, top: float, ink: Ink) -> Markup:
+    """Write above the last line, in its gap, that the changes are as well left alone."""
+    return _fitted(hardly_worth(plan), top - 3.2, ink)
+
+
+def _fitted(line: str, y: float, ink: Ink) -> Markup:
+    """Write small letters, smaller still where a line would run over the edge."""
+    if not line:
+        return group()
+    room = WIDTH_MM - 2.0 * EDGE_MM - 1.0
+    size = min(MOVED_MM, MOVED_MM * room / text_width(line, MOVED_MM, "bold"))
+    return _small(EDGE_MM + 0.7, y, line, size, ink)
 
 
 def moved_words(plan: Plan) -> list[str]:

@@ -29,6 +29,14 @@ MOST_DECIMALS: Final = 4
 """No adjuster is read finer than that."""
 
 NO_TIME_S: Final = 0.0005
+LITTLE_S: Final = 0.01
+"""Less than this is next to no time: settings so close count as equal in the plan, too."""
+
+LITTLE: Final = "a hundredth of a second"
+
+HARDLY_S: Final = 0.02
+"""Changes that gain less in a lap are as well left alone (assumption)."""
+
 NO_LENGTH_M: Final = 0.05
 
 CAUSES: Final[dict[str, str]] = {
@@ -224,6 +232,22 @@ def feel(axle: Axle, phase: Phase) -> str:
     return FEELINGS[axle, phase]
 
 
+def say_hardly_worth(changes: int, gain_s: float, lap_setting: str) -> str:
+    """Say that the changes of a lap are as well left alone; empty where they are not."""
+    if changes == 0 or gain_s >= HARDLY_S:
+        return ""
+    who = "The one change gains" if changes == 1 else "Changes gain"
+    return f"{who} next to nothing: {lap_setting} all lap is as good."
+
+
+def when_lost(panic_setting: str) -> str:
+    """Say when to leave the plan, where to go then, and why there."""
+    return (
+        f"Lost count of the clicks, or something changed on the car: go to {panic_setting}; "
+        "nothing planned is further forward."
+    )
+
+
 def cautions() -> list[str]:
     """What stands on everything that someone may act on."""
     return [
@@ -254,6 +278,7 @@ def reason(
     cause: str,
     advice: Literal["set", "no_matter", "cannot_tell"] = "set",
     flat: tuple[float, float] | None = None,
+    before: float | None = None,
     settles: str | None = None,
     units: Units = "metric",
 ) -> str:
@@ -275,6 +300,8 @@ def reason(
     advice : str
         ``set``; ``no_matter`` where the settings of ``flat`` do the same; ``cannot_tell`` where
         what is known does not decide, and ``settles`` says what would.
+    before : float or None
+        Setting of the zone before; where it is another, the hand moves on the way here.
     units : str
         ``metric`` or ``imperial``.
 
@@ -284,7 +311,11 @@ def reason(
         If the cause is unknown.
     """
     end = limiting_axle
-    parts = [_advice_sentence(setting, step, advice, flat, settles)]
+    parts = [""]
+    if advice == "cannot_tell":
+        parts = [_cannot_tell_sentence(setting, step, settles)]
+    elif advice == "no_matter":
+        parts = [_no_matter_sentence(setting, step, flat, before)]
     parts.append(
         f"The {end} lets go first, {PHASES[limiting_phase]}, at {format_percent(margin_frac)} "
         "more pedal than planned."
@@ -295,7 +326,9 @@ def reason(
     return " ".join(part for part in parts if part)
 
 
-def facts_of(zone: ZonePlan, adjuster: AdjusterFace, units: Units = "metric") -> dict[str, Any]:
+def facts_of(
+    zone: ZonePlan, adjuster: AdjusterFace, before: float | None = None, units: Units = "metric"
+) -> dict[str, Any]:
     """Gather what `reason` wants from one zone of a plan."""
     one = adjuster.step if adjuster.higher_means == "front" else -adjuster.step
     return {
@@ -309,6 +342,7 @@ def facts_of(zone: ZonePlan, adjuster: AdjusterFace, units: Units = "metric") ->
         "cause": zone.cause,
         "advice": zone.advice,
         "flat": (zone.flat_low, zone.flat_high),
+        "before": before,
         "settles": zone.settles,
         "units": units,
     }
@@ -333,26 +367,32 @@ def _cause_sentence(cause: str) -> str:
     return f"{lead}: {CAUSES[cause]}."
 
 
-def _advice_sentence(
-    setting: float,
-    step: float,
-    advice: str,
-    flat: tuple[float, float] | None,
-    settles: str | None,
+def _cannot_tell_sentence(setting: float, step: float, settles: str | None) -> str:
+    ask = f" What would settle it: {settles.rstrip('.')}." if settles else ""
+    return (
+        "What is known cannot tell which setting is best here; "
+        f"{format_setting(setting, step)} is what the neighbours want.{ask}"
+    )
+
+
+def _no_matter_sentence(
+    setting: float, step: float, flat: tuple[float, float] | None, before: float | None
 ) -> str:
+    """Say between which settings there is nothing to choose, and why it is this one."""
     shown = format_setting(setting, step)
-    if advice == "cannot_tell":
-        ask = f" What would settle it: {settles.rstrip('.')}." if settles else ""
-        return (
-            f"What is known cannot tell which setting is best here; {shown} is what the "
-            f"neighbours want.{ask}"
-        )
-    if advice == "no_matter":
-        if flat is None:
-            return f"The setting does not matter here; {shown} saves a change."
-        low, high = (format_setting(value, step) for value in flat)
-        return f"From {low} to {high} the setting does not matter here; {shown} saves a change."
-    return ""
+    if flat is None:
+        return "The setting does not matter here."
+    low, high = (format_setting(value, step) for value in flat)
+    if before is None or before == setting:
+        why = f"{shown} saves a change"
+    elif flat[0] <= before <= flat[1]:
+        why = f"{shown} is set here for what follows"
+    else:
+        why = f"the {format_setting(before, step)} before it is not among them"
+    return (
+        f"From {low} to {high} the setting does not matter here: less than {LITTLE} between them, "
+        f"mistakes counted; {why}."
+    )
 
 
 def _steps_sentence(
@@ -368,14 +408,14 @@ def _price(change: tuple[float, float] | None, units: Units) -> str:
         return "is not to be had"
     metres, seconds = change
     length = format_length(abs(metres), units, 1) + " of braking"
-    time = format_loss(abs(seconds)) + " in all"
-    same_length, same_time = abs(metres) < NO_LENGTH_M, abs(seconds) < NO_TIME_S
+    time = f"{abs(seconds):.2f} s in all"
+    same_length, same_time = abs(metres) < NO_LENGTH_M, abs(seconds) < LITTLE_S
     if same_length and same_time:
-        return "changes nothing that can be measured"
+        return "changes next to nothing"
     if same_length:
         return f"{_verb(seconds)} {time}, but no braking distance"
     if same_time:
-        return f"{_verb(metres)} {length}, but no time"
+        return f"{_verb(metres)} {length}, but next to no time"
     if (metres > 0) == (seconds > 0):
         return f"{_verb(metres)} {length} and {time}"
     return f"{_verb(metres)} {length} but {_verb(seconds)} {time}"

@@ -4,6 +4,8 @@ import { setting } from "../../words/units";
 
 type Plan = Of<"Plan">;
 
+const HARDLY_S = 0.02; // as on the page of the plan and on the sticker
+
 /** A setting as it is spoken: no naught behind the point. */
 function spoken(value: number, step: number): string {
   return String(Number(setting(value, step)));
@@ -24,7 +26,9 @@ export function reminders(plan: Plan): string[] {
   const first = changes.length
     ? `Cross the line at ${say(zones.at(-1)!.setting)}.`
     : `One setting for the whole lap: ${say(zones[0]?.setting ?? plan.lap_setting.setting)}.`;
-  return [first, ...changes, `If you lose count, go to ${say(plan.panic_setting)}.`];
+  const gain_s = (plan.lap_setting.cost_us - plan.total.cost_us) / 1e6;
+  const hardly = changes.length && gain_s < HARDLY_S ? [`Changes gain next to nothing: ${say(plan.lap_setting.setting)} all lap is as good.`] : [];
+  return [first, ...changes, ...hardly, `If you lose count, go to ${say(plan.panic_setting)}.`];
 }
 
 /** Read sentences out, one after the other; gives what stops it. */

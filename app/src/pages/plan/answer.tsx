@@ -28,7 +28,7 @@ export function pays(stairs: Stairs): string {
   const lap = setting(stairs.lap, stairs.step);
   if (stairs.changes === 0) return `Changing it during the lap does not pay: leave it at ${lap}.`;
   const times = stairs.changes === 1 ? "one change" : `${stairs.changes} changes`;
-  if (gain < HARDLY_S) return `The ${times} below gain next to nothing (${seconds(gain, 3)} a lap): leave it at ${lap} if in doubt.`;
+  if (gain < HARDLY_S) return `The ${times} below gain next to nothing (${seconds(gain, 3)} a lap): ${lap} all lap is as good.`;
   return `The ${times} below gain about ${seconds(gain)} a lap on that: ${stops(stairs)}.`;
 }
 

@@ -37,7 +37,7 @@ function Lap({ plan, warnings }: { plan: Plan; warnings: Answer["warnings"] }) {
       <p class="digits"><output>{setting(plan.lap_setting.setting, step)}</output> <Way plan={plan} /></p>
       {honest && <p>{upper(honest.text.split(":")[0]!)}.</p>}
       <p class="soft">
-        A bigger number puts more braking on the {plan.adjuster.higher_means}. In doubt: {setting(plan.panic_setting, step)}, one step forward.
+        A bigger number puts more braking on the {plan.adjuster.higher_means}. Lost count of the clicks: go to {setting(plan.panic_setting, step)}, one step forward.
       </p>
     </header>
   );
