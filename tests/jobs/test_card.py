@@ -17,6 +17,7 @@ from foreaft.jobs.live import Desk
 from foreaft.jobs.plan import plan
 from foreaft.jobs.products import hand_over
 from foreaft.jobs.requests import PlanRequest
+from foreaft.model.answers import Envelope, Plan
 from foreaft.report import circuit_map
 
 DEMO = Path(str(demo_folder()))
@@ -49,6 +50,16 @@ def test_products_are_those_that_are_handed_over(plans: tuple[Path, Path]) -> No
         asked: dict[str, Any] = {"product": product, "format": kind, "page": page}
         made = card(CardRequest(plan=dry, wet=wet, date="3 May", **asked), desk)
         assert made == [(whole / name).read_bytes()], name
+
+
+def test_on_low_grip_the_sticker_says_where_to_begin(plans: tuple[Path, Path]) -> None:
+    """Its front too, when the plan for the rain is the only one printed."""
+    told = Envelope[Plan].model_validate_json(plans[1].read_text("utf-8")).result
+    assert told.first_step_setting is not None
+    assert told.first_step_setting != told.lap_setting.setting
+    [front] = card(CardRequest(plan=plans[1]))
+    assert f"{told.first_step_setting:.1f} all lap" in front.decode()
+    assert f"{told.lap_setting.setting:.1f}" not in front.decode()
 
 
 def test_a_changed_date_draws_no_map_again(

@@ -75,7 +75,8 @@ def card(request: CardRequest, desk: Desk | None = None) -> list[bytes]:
     wet = None if request.wet is None else first_step(_read(request.wet, desk).answer.result)
     if request.product == "briefing":
         return _briefing(request, told, wet, desk)
-    return _sticker(request, told.answer.result, wet)
+    # The sticker is what is driven today: on low grip the first half of the way (decision 11).
+    return _sticker(request, first_step(told.answer.result), wet)
 
 
 def _read(file: Path, desk: Desk) -> _Told:
