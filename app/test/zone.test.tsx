@@ -3,7 +3,7 @@ import { afterEach, beforeEach, expect, test } from "vitest";
 import { place, placeOf } from "../src/house/address";
 import { limitPath } from "../src/draw/ellipses";
 import { difference, hardest } from "../src/pages/zone/says";
-import { carAt, worked, type ZoneSetting, type ZoneView } from "../src/pages/zone/view";
+import { carAt, phaseAt, worked, type ZoneSetting, type ZoneView } from "../src/pages/zone/view";
 import { listed, ZonePage } from "../src/pages/zone";
 import { fakeServer } from "./fake";
 
@@ -58,7 +58,20 @@ test("settings come from the address, and rubbish does not", () => {
 test("the wheel used most is looked for where the pedal is pressed", () => {
   const one = setting(54, 80);
   expect(worked(one).hardest).toMatchObject({ wheel: "rear_outside", place: 1 }); // the last place has no pedal
-  expect(hardest(one)).toBe("The outside rear tyre works hardest: 85 % of what it can hold, 10 m before the apex.");
+  expect(hardest(one)).toBe(
+    "The outside rear tyre works hardest, as the brakes are let off: 85 % of what it can hold, 10 m before the apex. " +
+      "It is one wheel of two: the rear axle as a whole is at 80 % there, and lets go only when both its wheels are spent.",
+  );
+});
+
+test("a place lies before the turn-in, between it and the middle of the release, or after that", () => {
+  const one = setting(54, 80, 9);
+  one.profile.speed_mps = one.profile.s_m.map(() => 40);
+  one.profile.lateral_mps2 = [0, 0, 0.5, 4, 6, 8, 10, 10, 10]; // a tenth of the bend is passed at the fourth
+  const said = one.profile.s_m.map((_, k) => phaseAt(one, k));
+  expect(said.slice(0, 3).every((words) => words.includes("straight"))).toBe(true);
+  expect(said.slice(3, 5).every((words) => words.includes("into the turn"))).toBe(true); // the pedal is up after the eighth
+  expect(said.slice(5).every((words) => words.includes("let off"))).toBe(true);
 });
 
 test("a wheel that slides is named", () => {

@@ -90,7 +90,7 @@ function CornerLine({ zone, plan }: { zone: Zone; plan: Plan }) {
       <th scope="row">{zone.name}</th>
       <td class="number"><strong>{setting(zone.setting, step)}</strong></td>
       <td>
-        {zone.advice === "no_matter" && <strong>Does not matter here, from {low} to {high}. </strong>}
+        {zone.advice === "no_matter" && <><strong>Does not matter here, from {low} to {high}</strong>: less than a hundredth of a second between them. </>}
         {zone.advice === "cannot_tell" && <strong>Cannot tell yet. </strong>}
         {stepSentence(zone.reason)}
         {zone.advice === "cannot_tell" && zone.settles && <span class="soft"> What would settle it: {zone.settles}.</span>}

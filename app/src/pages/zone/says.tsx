@@ -1,6 +1,6 @@
 /** The zone in two sentences: which tyre works hardest, and what the other setting would change. */
 import { length, percent, seconds, setting } from "../../words/units";
-import { WHEELS, worked, type ZoneSetting, type ZoneView } from "./view";
+import { phaseAt, WHEELS, worked, type Worked, type ZoneSetting, type ZoneView } from "./view";
 
 interface Props {
   view: ZoneView;
@@ -15,7 +15,7 @@ export function Says({ view, first, other }: Props) {
       <p>{hardest(first)}</p>
       {other && other.setting !== first.setting && <p>{difference(view, first, other)}</p>}
       {view.advice === "no_matter" && (
-        <p>From {setting(view.flat_low, view.adjuster.step)} to {setting(view.flat_high, view.adjuster.step)} it does not matter here.</p>
+        <p>From {setting(view.flat_low, view.adjuster.step)} to {setting(view.flat_high, view.adjuster.step)} it does not matter here: less than a hundredth of a second lies between them, mistakes counted.</p>
       )}
     </section>
   );
@@ -34,7 +34,14 @@ export function hardest(one: ZoneSetting): string {
   if (!most) return slides || "There is no braking here.";
   const before = -one.profile.s_m[most.place]!;
   const where = before < 0.5 ? "at the apex" : `${length(before)} before the apex`;
-  return `${slides} The ${WHEELS[most.wheel]} tyre works hardest: ${percent(most.use)} of what it can hold, ${where}.`.trim();
+  return `${slides} The ${WHEELS[most.wheel]} tyre works hardest, ${phaseAt(one, most.place)}: ${percent(most.use)} of what it can hold, ${where}. ${beside(one, most)}`.trim();
+}
+
+/** One wheel is not its axle, and the axle is what the plan keeps a margin from. */
+function beside(one: ZoneSetting, most: Worked): string {
+  const end = most.wheel.startsWith("front") ? "front" : "rear";
+  const both = one.profile[`${end}_use_frac`][most.place]!;
+  return `It is one wheel of two: the ${end} axle as a whole is at ${percent(both)} there, and lets go only when both its wheels are spent.`;
 }
 
 /** What the other setting would change, from the plan's own field. */

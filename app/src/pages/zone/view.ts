@@ -42,6 +42,17 @@ export function worked(one: ZoneSetting): { hardest: Worked | null; sliding: str
   return { hardest, sliding: [...sliding] };
 }
 
+/** Which part of the zone a place lies in, in the words of the plan. */
+export function phaseAt(one: ZoneSetting, place: number): string {
+  const { lateral_mps2, speed_mps, pedal_frac } = one.profile;
+  const bend = lateral_mps2.map((side, k) => Math.abs(side) / speed_mps[k]! ** 2);
+  // He turns in where the road first bends by a tenth of what it does at most.
+  const turnIn = bend.findIndex((now) => now > 0.1 * Math.max(...bend));
+  if (turnIn < 0 || place < turnIn) return "in the straight part of the stop";
+  const release = pedal_frac.findLastIndex((pedal) => pedal > 0);
+  return 2 * place < turnIn + release ? "while braking into the turn" : "as the brakes are let off";
+}
+
 export function carAt(one: ZoneSetting, back: number, name: string): Car {
   const k = fromApex(one, back);
   const wheels: Wheel[] = one.wheels.map((wheel) => ({
