@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import shutil
 import statistics
 import subprocess
@@ -14,6 +15,7 @@ from foreaft.cli import show_debrief
 from foreaft.files.classes import demo_folder
 from foreaft.jobs.debrief import debrief, debriefed
 from foreaft.jobs.debrief_products import hand_over
+from foreaft.jobs.debrief_traces import traces
 from foreaft.jobs.record import record
 from foreaft.jobs.requests import DebriefRequest, RecordRequest
 from foreaft.model.answers import Envelope
@@ -156,3 +158,17 @@ def test_it_is_stopped_inside_every_part(logs: list[Path], tmp_path: Path, stage
         whole()
     assert begun[-1] == stage
     assert list(tmp_path.iterdir()) == []
+
+
+def test_laps_of_every_log_are_drawn_whichever_comes_first(logs: list[Path]) -> None:
+    """The longest session and the first keep all their samples; here they are one and the same."""
+    looked = debriefed(DebriefRequest(logs=[logs[1], logs[0]]))
+    drawn = {one["lap_id"]: one for one in json.loads(traces(looked))["laps"]}
+    full = {lap.lap_id for lap in looked.answer.result.laps if lap.kind == "full"}
+    assert set(drawn) == full
+    second = next(one for name, one in drawn.items() if name.startswith("R2-"))
+    known = [v for v in second["speed_mps"] if v is not None]
+    length = looked.answer.result.circuit.length_m
+    assert length / second["duration_s"] == pytest.approx(
+        len(known) / sum(1.0 / v for v in known), rel=0.02
+    )

@@ -83,15 +83,16 @@ class Session:
         return frozenset(lap.lap_id for lap in self.split.full)
 
     def light(self) -> Session:
-        """The same without its samples but for time and place, for a session beside the main one.
+        """The same with few of its samples, for a session beside the main one.
 
-        A day of laps is a gigabyte of samples, of which only rows and events go into the answer.
+        A day of laps is a gigabyte of samples, of which rows and events go into the answer, and
+        time, place, speed and brake into the laps that are drawn.
         """
         gone = np.zeros(0)
         samples: dict[str, Any] = {
             one.name: gone
             for one in fields(self.series)
-            if one.name not in ("time_s", "origin_deg")
+            if one.name not in ("time_s", "origin_deg", "speed_mps")
             and isinstance(getattr(self.series, one.name), np.ndarray)
         }
         series = replace(self.series, **samples)
@@ -101,7 +102,6 @@ class Session:
             axles=AxleSlip(None, None),
             front_over=None,
             use_shown=gone,
-            level=gone,
             outward_m=None,
             counter=None,
         )
