@@ -77,6 +77,14 @@ def test_what_a_step_costs(change: tuple[float, float] | None, said: str) -> Non
     assert f"One step forward {said};" in words.reason(**FACTS | {"forward": change})
 
 
+def test_steps_that_are_worth_no_time_say_so_once() -> None:
+    said = words.reason(**FACTS | {"forward": (0.4, 0.004), "rearward": (0.01, -0.009)})
+    assert (
+        "One step forward costs 0.4 m of braking, one step rearward brakes as late; neither is "
+        "worth a hundredth of a second." in said
+    )
+
+
 def test_steps_are_told_in_the_users_unit() -> None:
     said = words.reason(**FACTS, units="imperial")
     assert "costs 2.0 ft of braking" in said  # 0.6 m / 0.3048

@@ -398,9 +398,18 @@ def _no_matter_sentence(
 def _steps_sentence(
     forward: tuple[float, float] | None, rearward: tuple[float, float] | None, units: Units
 ) -> str:
+    if forward and rearward and max(abs(forward[1]), abs(rearward[1])) < LITTLE_S:
+        ways = f"{_length(forward[0], units)}, one step rearward {_length(rearward[0], units)}"
+        return f"One step forward {ways}; neither is worth {LITTLE}."
     return (
         f"One step forward {_price(forward, units)}; one step rearward {_price(rearward, units)}."
     )
+
+
+def _length(metres: float, units: Units) -> str:
+    if abs(metres) < NO_LENGTH_M:
+        return "brakes as late"
+    return f"{_verb(metres)} {format_length(abs(metres), units, 1)} of braking"
 
 
 def _price(change: tuple[float, float] | None, units: Units) -> str:

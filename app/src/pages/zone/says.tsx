@@ -41,6 +41,7 @@ export function hardest(one: ZoneSetting): string {
 function beside(one: ZoneSetting, most: Worked): string {
   const end = most.wheel.startsWith("front") ? "front" : "rear";
   const both = one.profile[`${end}_use_frac`][most.place]!;
+  if (percent(both) === percent(most.use)) return `The ${end} axle as a whole is at as much.`;
   return `It is one wheel of two: the ${end} axle as a whole is at ${percent(both)} there, and lets go only when both its wheels are spent.`;
 }
 
