@@ -113,6 +113,26 @@ test("finding leaves only what fits, and the address keeps it", async () => {
   expect(location.search).toBe("?find=mine");
 });
 
+test("of a long shelf the latest are shown, and the rest when asked for", async () => {
+  const many = Array.from({ length: 15 }, (_, i) => ({ ...sheet, id: `s${i}`, name: `Sheet ${i}`, saved_at: `2031-05-${10 + i}T10:00:00+00:00` }));
+  await open({ "GET library": () => ({ items: [car, ...many], damaged: [] }) });
+  expect(screen.getAllByText(/^Sheet/)[0]!.textContent).toBe("Sheet 14");
+  expect(screen.queryByText("Sheet 2")).toBeNull();
+  fireEvent.click(screen.getByRole("button", { name: "3 more: Zone sheets" }));
+  expect(await screen.findByText("Sheet 2")).toBeTruthy();
+});
+
+test("a driver and a day are opened on pages of their own, and can still be edited as text", async () => {
+  const driver = { ...car, kind: "drivers", id: "she", name: "She" };
+  const day = { ...car, kind: "conditions", id: "cold", name: "Cold" };
+  await open({ "GET library": () => ({ items: [car, driver, day], damaged: [] }), "GET library/drivers/she": { item: driver, text: "level = 1", value: null } });
+  expect(screen.getByRole("link", { name: "She" }).getAttribute("href")).toBe("/driver/she");
+  expect(screen.getByRole("link", { name: "Cold" }).getAttribute("href")).toBe("/conditions/cold");
+  fireEvent.click(screen.getByRole("button", { name: "More to do with She" }));
+  fireEvent.click(screen.getByRole("button", { name: "Edit as text" }));
+  expect(((await screen.findByLabelText("The file")) as HTMLTextAreaElement).value).toBe("level = 1");
+});
+
 test("a file of a name that is taken gets the next one; a refused one does not keep others out", async () => {
   const asked = server({
     "GET library/sheets/mine": { item: sheet, text: "other", value: null },

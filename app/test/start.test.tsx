@@ -111,6 +111,7 @@ test("four answers give the number, its sign, its honesty and what a step does",
   expect(screen.getByText(/Does not matter here, from 50 to 56/)).toBeTruthy();
   expect(screen.getByText(/One step forward costs/)).toBeTruthy();
   const put = asked.find((one) => one.method === "PUT")!;
+  expect(put.body.draft).toBe(true);
   expect(put.body.value.rows[0]).toMatchObject({ name: "Mill", approach_kmh: "205", lateral_g: "1.3" });
   expect(asked.find((one) => one.path === "plan")!.body).toMatchObject({
     car: "gt-mid", sheet: "sheets/my-corners", samples: 0, quick: { today: 54, higher: "front", first: "front" },

@@ -69,6 +69,8 @@ def test_a_driver_is_made_changed_and_brought_back_to_what_he_was(app: Any, expe
     app.get_by_label("Of the level").select_option("novice")
     app.get_by_label("Name", exact=True).fill("Tilo")
     app.get_by_role("button", name="Make it").click()
+    expect(app.get_by_role("heading", name="Tilo", level=1)).to_be_visible()
+    app.get_by_role("navigation").get_by_role("link", name="Library").click()
     more(app, "Tilo", "Edit as text")
     text = app.get_by_label("The file")
     text.fill(text.input_value().replace("novice", "pro"))
@@ -80,3 +82,25 @@ def test_a_driver_is_made_changed_and_brought_back_to_what_he_was(app: Any, expe
     app.get_by_role("dialog").get_by_role("button", name="Bring back").click()
     expect(app.get_by_text("novice ·").first).to_be_visible()
     assert "novice" in file.read_text("utf-8")
+
+
+def test_names_of_all_kinds_fit_a_phone(app: Any, expect: Any) -> None:
+    """Long without a gap, from right to left, with pictures, with tags: all are only names."""
+    names = [
+        "x" * 80,
+        "\u0645\u0631\u0633\u064a \u0661",
+        "\U0001f3ce Émile",
+        "<b onclick=alert(1)>bold",
+    ]
+    folder = app.house.library / "drivers"
+    for number, name in enumerate(names):
+        text = f'schema = "foreaft.driver/1"\nid = "n{number}"\nname = "{name}"\nlevel = "club"\n'
+        (folder / f"n{number}.toml").write_text(text, "utf-8")
+    app.set_viewport_size({"width": 390, "height": 844})
+    for address in ("/library", "/driver/n0?driver=drivers/n1"):
+        app.open(address)
+        expect(app.get_by_text(names[0]).last).to_be_visible()
+        assert app.evaluate("document.documentElement.scrollWidth") <= 390
+    app.open("/library")
+    for name in names:
+        expect(app.get_by_role("link", name=name)).to_be_visible()

@@ -28,7 +28,7 @@ function Own({ id }: { id: string }) {
   return (
     <article>
       <header>
-        <h1>{car?.item.name ?? id}</h1>
+        <h1><bdi>{car?.item.name ?? id}</bdi></h1>
         {car && <p>{subtitle(car)}</p>}
       </header>
       {wrong && <Wrong problem={wrong} />}

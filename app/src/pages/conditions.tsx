@@ -11,7 +11,7 @@ const STANDARD_KGPM3 = 1.225; // ISO 2533, sea level
 function groups(): Group[] {
   const air = scaleOf("kg/m3", null);
   return [
-    { title: "Grip", takes: (key) => key === "name" || key === "grip_scale", intro: "In the wet, puddles and cold brakes are not in the model." },
+    { title: "Grip", takes: (key) => key === "name" || key === "grip_scale", intro: "Puddles and glazed pads are not in the model." },
     { title: "Tyres", takes: (key) => key.startsWith("tyre_"), intro: "Only where they differ from the tyres of the car file." },
     { title: "Fuel", takes: (key) => key === "fuel_kg" },
     {

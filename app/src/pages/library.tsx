@@ -16,9 +16,14 @@ import "../style/library.css";
 
 const MADE_HERE = ["cars", "drivers", "conditions"];
 
+/** As many of a shelf as one looks through; the others are found, or asked for. */
+const SHOWN = 12;
+
 export function Library() {
   const wanted = (place.value.query.find ?? "").trim().toLowerCase();
   const all = items.value;
+  const latest = (kind: Shelf["kind"]) =>
+    (all ?? []).filter((one) => one.kind === kind && fits(one)).sort((a, b) => b.saved_at.localeCompare(a.saved_at));
   const fits = (item: Item) => `${item.name} ${item.id} ${noteOf(item)}`.toLowerCase().includes(wanted);
   return (
     <article class="library">
@@ -27,12 +32,12 @@ export function Library() {
         <p>All of it lies in one folder on this machine, as files you may edit.</p>
       </header>
       <div class="stack">
-        <div class="two even">
+        <div class="two even noprint">
           <TextField label="Find" value={place.value.query.find ?? ""} onInput={(find) => turn({ find })} />
           <Bring />
         </div>
         {all === null && <p class="soft" role="status">Looking…</p>}
-        {all !== null && SHELVES.map((shelf) => <Part key={shelf.kind} shelf={shelf} items={all.filter((one) => one.kind === shelf.kind && fits(one))} searching={wanted !== ""} />)}
+        {all !== null && SHELVES.map((shelf) => <Part key={shelf.kind} shelf={shelf} items={latest(shelf.kind)} searching={wanted !== ""} />)}
         {all !== null && <Works wanted={wanted} />}
         {all !== null && <Removed />}
       </div>
@@ -42,18 +47,22 @@ export function Library() {
 
 function Part({ shelf, items: list, searching }: { shelf: Shelf; items: Item[]; searching: boolean }) {
   const made = MADE_HERE.includes(shelf.kind);
+  const whole = useSignal(false);
   if (!list.length && (searching || !made)) return null;
   const id = `shelf-${shelf.kind}`;
   return (
     <section class="card" aria-labelledby={id}>
       <div class="row shelfhead">
         <div>
-          <h2 id={id}>{shelf.title}</h2>
+          <h2 id={id}>{shelf.title}{list.length > SHOWN && <span class="soft"> {list.length}</span>}</h2>
           <p class="soft">{shelf.use}</p>
         </div>
         {made && <New kind={shelf.kind} one={shelf.one} />}
       </div>
-      <ul class="things">{list.map((item) => <Row key={item.id} item={item} />)}</ul>
+      <ul class="things">{(whole.value ? list : list.slice(0, SHOWN)).map((item) => <Row key={item.id} item={item} />)}</ul>
+      {list.length > SHOWN && !whole.value && (
+        <button type="button" class="bare" aria-label={`${list.length - SHOWN} more: ${shelf.title}`} onClick={() => (whole.value = true)}>{list.length - SHOWN} more, changed before these</button>
+      )}
     </section>
   );
 }

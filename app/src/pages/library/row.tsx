@@ -35,7 +35,7 @@ export function Row({ item }: { item: Item }) {
   return (
     <li class="thing">
       <div class="thingname">
-        {there ? <Link path={there.path} more={there.more}><strong>{item.name}</strong></Link> : <button type="button" class="bare" onClick={() => (task.value = "text")}><strong>{item.name}</strong></button>}
+        {there ? <Link path={there.path} more={there.more}><strong><bdi>{item.name}</bdi></strong></Link> : <button type="button" class="bare" onClick={() => (task.value = "text")}><strong><bdi>{item.name}</bdi></strong></button>}
         <small>{[noteOf(item), when(item.saved_at), size(item.bytes)].filter(Boolean).join(" · ")}</small>
         {item.problem && <small class="refusal">Refused as it is: {item.problem.message}</small>}
       </div>

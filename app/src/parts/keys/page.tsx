@@ -27,7 +27,7 @@ export function KeysPage({ kind, id, place, one, intro, groups, names, usual, ch
   return (
     <article>
       <header>
-        <h1 dir="auto">{held?.item.name ?? id}</h1>
+        <h1><bdi>{held?.item.name ?? id}</bdi></h1>
         <p>{children}</p>
       </header>
       {wrong && <Wrong problem={wrong} />}
