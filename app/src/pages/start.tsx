@@ -56,7 +56,7 @@ export function Start() {
         <div class="stack" aria-live="polite">
           {wrong && <Wrong problem={wrong} />}
           {!asking && <Missing typed={now} />}
-          {asking && <AnswerPart from={answered} />}
+          {asking && !wrong && <AnswerPart from={answered} />}
           {asking && answer && !wrong && answered.wrong.value?.code !== "cannot_tell" && (
             <Next
               typed={now}

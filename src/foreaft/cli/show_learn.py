@@ -61,7 +61,8 @@ def crossover(one: LearnCrossover) -> str:
     )
     text = (
         f"Both ends slip equally at {one.setting:.1f} +-{half:.1f} {where} "
-        f"(90 %, {one.brakings} brakings)."
+        f"(90 %, {one.brakings} brakings). That is not yet where both lock together: load moves "
+        "forward in a harder stop."
     )
     if not one.inside:
         text += f" That is {one.because}. To settle it: {one.would_settle}."

@@ -19,7 +19,7 @@ export function Crossover({ result }: { result: Result }) {
       </p>
       <p>{under(crossover)}</p>
       <Range crossover={crossover} driven={drivenSettings(result)} places={places} />
-      <p class="soft">Forward of it the front lets go first in a straight stop, rearward of it the rear. {crossover.because}</p>
+      <p class="soft">Slipping alike is not yet locking together: a harder stop moves load forward, so this does not say which end lets go first. {crossover.because}</p>
     </section>
   );
 }

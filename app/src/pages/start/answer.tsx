@@ -9,9 +9,7 @@ type Zone = Plan["zones"][number];
 
 export function AnswerPart({ from }: { from: Answered }) {
   const answer = from.surer.value ?? from.now.value.value;
-  const wrong = from.now.value.wrong ?? from.wrong.value;
   if (from.wrong.value?.code === "cannot_tell") return <Wrong problem={from.wrong.value} />;
-  if (wrong && !answer) return null; // told by the page, beside the corners
   if (!answer) return from.now.value.busy ? <p class="soft" role="status">Working it out…</p> : null;
   return (
     <section class="card stack startanswer" aria-labelledby="answer-head" aria-busy={from.now.value.busy}>

@@ -26,7 +26,9 @@ export function Stops() {
   const typed = draft<Stop[]>("trial.stops", [{ setting: "", first: "" }, { setting: "", first: "" }, { setting: "", first: "" }]);
   const asked = stopsRequest(typed.value);
   const found = useLoaded(asked && JSON.stringify(asked), (signal) => job<Envelope<Of<"Trial">>>("trial", asked!, signal), 250);
-  const { value, wrong } = found.value;
+  const { value, wrong, busy } = found.value;
+  // What the stops showed before the last stroke of a key must not be written into the car.
+  const current = asked && !wrong && !busy && value?.result.stops;
   const set = (i: number, change: Partial<Stop>) => (typed.value = typed.value.map((one, j) => (i === j ? { ...one, ...change } : one)));
   return (
     <div class="stack">
@@ -40,8 +42,8 @@ export function Stops() {
         </div>
       </section>
       {asked && wrong && <Wrong problem={wrong} />}
-      {asked && value?.result.stops && <Found stops={value.result.stops} />}
-      {asked && value && <Cautions cautions={value.cautions} />}
+      {current && <Found stops={current} />}
+      {current && <Cautions cautions={value!.cautions} />}
     </div>
   );
 }
