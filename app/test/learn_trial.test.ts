@@ -1,7 +1,7 @@
 import { beforeEach, expect, test } from "vitest";
 import { place, placeOf, turn } from "../src/house/address";
 import { learnRequest } from "../src/pages/learn";
-import { nameOf, round } from "../src/pages/learn/parameters";
+import { nameOf, perBar, round } from "../src/pages/learn/parameters";
 import { chosenOf } from "../src/pages/laps/chosen";
 import { designRequest } from "../src/pages/trial/design";
 import { asCsv, judgeRequest } from "../src/pages/trial/judge";
@@ -22,6 +22,11 @@ test("settings count only where every log has one", () => {
 test("a key becomes words, with its setting", () => {
   expect(nameOf({ key: "front_share_frac", setting: 54.5 })).toBe("Front share at 54.5");
   expect(nameOf({ key: "tyre.mu_x", setting: null })).toBe("Tyre, mu x");
+  expect(nameOf({ key: "decel_per_front_pressure_mps2_per_Pa", setting: 51.5 })).toBe("Deceleration per front line pressure at 51.5");
+  expect(nameOf({ key: "drive.gear.1.engine_drag_Nm", setting: null })).toBe("Engine braking, gear 1 of the file");
+  const gain = perBar({ estimate: 4e-6, low_90: 3e-6, high_90: 5e-6, unit: "m/s2/Pa" });
+  expect(gain.unit).toBe("m/s2 per bar");
+  expect(gain.estimate).toBeCloseTo(0.4, 12);
 });
 
 test("a number shows as many places as its width deserves", () => {

@@ -33,9 +33,22 @@ export function Parameters({ result }: { result: Result }) {
   );
 }
 
+/** What the trade calls it, where the key in plain words would not tell. */
+const WORDS: Record<string, string> = {
+  force_share_frac: "Front share of the braking force",
+  decel_per_front_pressure_mps2_per_Pa: "Deceleration per front line pressure",
+  gain_front_N_per_Pa: "Front braking force per line pressure",
+  gain_rear_N_per_Pa: "Rear braking force per line pressure",
+  cg_height_m: "Height of the centre of gravity",
+  height_per_wheelbase: "Height of the centre of gravity by wheelbase",
+};
+
 /** "front share at 54.5": the key in plain words, with its setting. */
 export function nameOf({ key, setting }: Pick<Parameter, "key" | "setting">): string {
-  const plain = key.split(".").map((word) => word.replace(/_(frac|kgm2|kg|m2|mps2|mps|m|s|N|Pa|1prad|bar)(?=$|_)/g, "").replaceAll("_", " ")).join(", ");
+  const gear = /^drive\.gear\.(\d+)\.engine_drag_Nm$/.exec(key);
+  const words = gear ? `Engine braking, gear ${gear[1]} of the file` : WORDS[key];
+  if (words) return setting === null ? words : `${words} at ${setting}`;
+  const plain = key.split(".").map((word) => word.replace(/_(frac|kgm2|kg|Nm|m2|mps2|mps|m|s|N|Pa|1prad|bar)(?=$|_)/g, "").replaceAll("_", " ")).join(", ");
   const text = plain.charAt(0).toUpperCase() + plain.slice(1);
   return setting === null ? text : `${text} at ${setting}`;
 }
@@ -55,12 +68,20 @@ function Item({ one }: { one: Parameter }) {
   );
 }
 
-function valueOf({ estimate, low_90, high_90, unit }: Parameter): string {
+function valueOf(one: Parameter): string {
+  const { estimate, low_90, high_90, unit } = one;
   if (estimate === null || low_90 === null || high_90 === null) return "";
+  if (unit.endsWith("/Pa")) return valueOf({ ...one, ...perBar({ estimate, low_90, high_90, unit }) });
   const half = (high_90 - low_90) / 2;
   return unit === "" && Math.abs(estimate) <= 1.5
     ? `${(estimate * 100).toFixed(half < 0.005 ? 1 : 0)} % ±${(half * 100).toFixed(half < 0.005 ? 1 : 0)}`
     : `${round(estimate, half)} ±${round(half, half)} ${unit}`;
+}
+
+/** Nobody reads pressure in pascals: 1 bar is 100 000 of them. */
+export function perBar({ estimate, low_90, high_90, unit }: { estimate: number; low_90: number; high_90: number; unit: string }) {
+  const PER_BAR = 1e5;
+  return { estimate: estimate * PER_BAR, low_90: low_90 * PER_BAR, high_90: high_90 * PER_BAR, unit: unit.replace("/Pa", " per bar") };
 }
 
 /** As many places as the width deserves: two digits of it. */
