@@ -60,10 +60,7 @@ An assumption: past that it is a matter of the axle limits, which have their own
 """
 
 ROTATION_SPEED_MPS: Final = 20.0
-"""Up to this apex speed a balance the driver does not like costs its full price; above, less.
-
-Common practice, no source.
-"""
+"""Up to this apex speed a disliked balance costs its full price. Common practice, no source."""
 
 # Places in a zone row.
 APPROACH: Final = 0
@@ -240,9 +237,8 @@ def solve_pass(
 ) -> float:
     """Fill the node rows of one pass: back from the apex at a constant use of the limit.
 
-    Returns 1 if an axle is spent without any pedal at some node the car can be at, else 0.
-    Back beyond the brake point a pass is faster than any car comes there, maybe through the corner
-    before, and spends axles that are not.
+    Returns 1 if an axle is spent without any pedal at some node the car can be at, else 0: back
+    beyond the brake point, maybe in the corner before, a pass is faster than any car.
     Every step takes the mean of both ends' decelerations; the far end is solved once, at the speed
     the near end predicts.
     """
