@@ -211,13 +211,14 @@ class Quantity:
 
     def _within(self, value: float, part: str = "") -> None:
         if not self.lower <= value <= self.upper:
+            usual = f"Usual: {self.typical}. " if self.typical else ""
             raise refuse(
                 f"{value:g} is outside what is possible.",
                 key=part,
                 value=value,
                 allowed=self.allowed,
                 unit=self.unit,
-                hint=f"Usual: {self.typical}. {self.meaning}".rstrip(". ") + ".",
+                hint=f"{usual}{self.meaning}".rstrip(". ") + ".",
             )
 
 
