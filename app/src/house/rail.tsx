@@ -1,4 +1,5 @@
 /** The parts of the job in the order he thinks of them. */
+import { useEffect, useRef } from "preact/hooks";
 import { place, addressOf, go } from "./address";
 
 interface Part {
@@ -32,8 +33,11 @@ const GROUPS: { title: string; parts: Part[] }[] = [
 
 export function Rail() {
   const here = `/${place.value.path.split("/")[1] || "start"}`;
+  const nav = useRef<HTMLElement>(null);
+  // On a phone the parts lie in one line wider than the screen: the current one comes into view.
+  useEffect(() => nav.current?.querySelector("[aria-current]")?.scrollIntoView({ block: "nearest", inline: "center" }), [here]);
   return (
-    <nav class="rail" aria-label="Parts of the job">
+    <nav ref={nav} class="rail" aria-label="Parts of the job">
       <div class="sign"><img src="/mark.svg" alt="" />Foreaft</div>
       {/* One list per group on a desk; on a phone they run on in one line. */}
       <div class="groups">
