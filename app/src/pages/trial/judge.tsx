@@ -34,7 +34,7 @@ export function Judge() {
         <h2 id="laps-head">The laps of the test</h2>
         <LapFiles laps={laps} />
         <div class="row fields">
-          <TextField label="First thing measured" help="the one named before driving; empty: as the file has it" value={typed.value.primary} placeholder="slip_difference_frac" onInput={(primary) => (typed.value = { ...typed.value, primary })} />
+          <TextField label="First thing measured" help="the one named before driving; empty: as the file has it" value={typed.value.primary} placeholder="a column of the laps" onInput={(primary) => (typed.value = { ...typed.value, primary })} />
           <NumberField label="Compared with setting" help="empty: the first driven" value={typed.value.against} onInput={(against) => (typed.value = { ...typed.value, against })} />
           <Select label="Held against a plan" value={plan} options={[{ value: "", label: "none" }, ...ofKind("plans").map((one) => ({ value: `plans/${one.id}`, label: one.name }))]} onPick={(one) => choose({ plan: one }, "Plan held against the trial")} />
         </div>
