@@ -13,5 +13,5 @@ export function size(bytes: number): string {
 export function when(moment: string): string {
   const date = new Date(moment);
   const year = date.getFullYear() === new Date().getFullYear() ? {} : { year: "numeric" as const };
-  return date.toLocaleString(undefined, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", ...year });
+  return date.toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit", ...year });
 }
