@@ -1,6 +1,6 @@
 import { beforeEach, expect, test } from "vitest";
 import { addressOf, go, place, placeOf, turn } from "../src/house/address";
-import { desk, lay, onRoad, planRequest } from "../src/house/desk";
+import { desk, lay, onRoad } from "../src/house/desk";
 import { draft, dropDraft, hasDraft } from "../src/house/draft";
 import { canUndo, redo, step, undo } from "../src/house/undo";
 import { numberOf } from "../src/parts/field";
@@ -46,10 +46,9 @@ test("what is laid on the desk can be taken back and laid again", async () => {
 });
 
 test("a class of car is asked for with what is known of it", () => {
-  turn({ car: "gt-mid", today: "55", higher: "front", first: "rear", changes: "1" });
-  expect(planRequest(0)).toMatchObject({
+  turn({ car: "gt-mid", today: "55", higher: "front", first: "rear" });
+  expect(onRoad()).toMatchObject({
     car: "gt-mid",
-    changes: 1,
     quick: { today: 55, higher: "front", first: "rear" },
   });
 });

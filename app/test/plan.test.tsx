@@ -9,6 +9,7 @@ import { newestWins } from "../src/pages/plan/latest";
 import { sentences } from "../src/pages/plan/reasons";
 import { changesBefore, gain_s, losses, moved, shade, stepsForward, type Stairs } from "../src/pages/plan/stairs";
 import { gridOf, indexAt, runs } from "../src/draw/staircase_grid";
+import { CircuitMap } from "../src/draw/circuit_map";
 import { labelPlaces, sheetOf, between } from "../src/draw/map_places";
 import { PlanPage } from "../src/pages/plan";
 import { fakeServer, Refusal } from "./fake";
@@ -94,6 +95,17 @@ test("equal neighbours are drawn in one piece", () => {
 
 test("zones that differ between two plans are named", () => {
   expect(moved(stairs([50, 51, 52]), stairs([50, 52, 52]))).toEqual(["Second"]);
+});
+
+test("zones are matched by their id where one plan has more of them than the other", () => {
+  const [before, after] = [stairs([50, 51, 51]), stairs([50, 51, 50])];
+  const fewer = { ...after, zones: after.zones.filter((_, i) => i !== 1) };
+  expect(moved(before, fewer)).toEqual([after.zones[2]!.name]);
+  const outline = { x_m: [0, 100, 100, 0], y_m: [0, 0, 100, 100], s_m: [0, 100, 200, 300], length_m: 400 };
+  const zones = before.zones.map((zone, i) => ({ id: zone.id, brake_s_m: 90 * i, apex_s_m: 90 * i + 50 }));
+  const { container } = render(<CircuitMap outline={outline} zones={zones} stairs={fewer} near={null} onNear={() => {}} onPick={() => {}} />);
+  expect([...container.querySelectorAll(".zone .number")].map((one) => one.textContent)).toEqual(["1", "2"]);
+  expect([...container.querySelectorAll(".zone .value")].map((one) => one.textContent)).toEqual(["50", "50"]);
 });
 
 test("a chance is told as people count", () => {

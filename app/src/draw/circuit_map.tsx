@@ -8,13 +8,14 @@ import { useWidth } from "./wide";
 import "../style/map.css";
 
 export interface MapZone {
-  name: string;
+  id: string;
   brake_s_m: number;
   apex_s_m: number;
 }
 
 interface Props {
   outline: Outline;
+  /** Places of a plan made before, whose zones need not be those of the staircase. */
   zones: MapZone[];
   stairs: Stairs;
   near: number | null;
@@ -24,9 +25,10 @@ interface Props {
 
 export function CircuitMap(props: Props) {
   const [at, width] = useWidth<HTMLDivElement>(420);
-  const { outline, zones, stairs } = props;
+  const { outline, stairs } = props;
+  const zones = props.zones.filter((zone) => stairs.zones.some((one) => one.id === zone.id));
   // No slider moves the line; where the numbers find room is the dearest part of the picture.
-  const ground = useMemo(() => groundOf(outline, zones, width.value), [outline, width.value]);
+  const ground = useMemo(() => groundOf(outline, zones, width.value), [outline, zones.map((zone) => zone.id).join(), width.value]);
   const { sheet, line } = ground;
   const steps = changesBefore(stairs);
   return (
@@ -34,9 +36,10 @@ export function CircuitMap(props: Props) {
       <Figure title="Where the zones lie" about={words(stairs, steps)} width={sheet.width} height={sheet.height}>
         <polyline class="road" points={ground.road} />
         <Start line={line} sheet={sheet} />
-        {zones.map((_, i) => (
-          <Zone key={i} {...props} index={i} spot={ground.spots[i]!} steps={steps[i]!} />
-        ))}
+        {zones.map((zone, i) => {
+          const index = stairs.zones.findIndex((one) => one.id === zone.id);
+          return <Zone key={zone.id} {...props} index={index} spot={ground.spots[i]!} steps={steps[index]!} />;
+        })}
       </Figure>
     </div>
   );

@@ -44,7 +44,7 @@ export function Staircase(props: Props) {
         <Heads stairs={stairs} grid={grid} near={props.near} />
         {stairs.zones.map((_, i) => <Column key={i} {...props} grid={grid} zone={i} />)}
       </svg>
-      <Legend />
+      <Legend unable={stairs.zones.some((zone) => zone.feasible.includes(false))} />
     </div>
   );
 }
@@ -239,7 +239,7 @@ function keys(event: KeyboardEvent, stairs: Stairs, index: number, look: (to: nu
 
 const EDGES = ["", "0.01", "0.02", "0.05", "0.1", "0.2", "0.5"];
 
-function Legend() {
+function Legend({ unable }: { unable: boolean }) {
   return (
     <div class="legend" aria-hidden="true">
       <span>Lost against the zone’s best, in seconds:</span>
@@ -248,6 +248,7 @@ function Legend() {
       </span>
       <span><i class="own" /> best for this zone alone</span>
       <span><i class="bracket" /> does not matter</span>
+      {unable && <span><i class="unable" /> not possible: no brake is left there</span>}
     </div>
   );
 }

@@ -75,11 +75,3 @@ function range(now: Desk): Record<string, number> {
   const told = (["lowest", "highest", "step"] as const).filter((key) => now[key] !== "");
   return Object.fromEntries(told.map((key) => [key, Number(now[key])]));
 }
-
-/** The request of a plan, sliders included; `conditions` is a list there. */
-export function planRequest(samples: number): Record<string, unknown> {
-  const now = desk.value;
-  const asked: Record<string, unknown> = { ...onRoad(), conditions: [now.conditions], samples };
-  if (now.changes !== "") asked.changes = Number(now.changes);
-  return asked;
-}

@@ -93,7 +93,7 @@ function shown(rested: PlanAnswer | null, live: Reckoned | null, first: Reckoned
 }
 
 function mapZones(plan: PlanAnswer) {
-  return plan.result.zones.map((zone) => ({ name: zone.name, brake_s_m: zone.brake_s_m ?? 0, apex_s_m: zone.apex_s_m ?? 0 }));
+  return plan.result.zones.map((zone) => ({ id: zone.zone_id, brake_s_m: zone.brake_s_m ?? 0, apex_s_m: zone.apex_s_m ?? 0 }));
 }
 
 /** What goes on since the sliders rest: the doubts are worked out, then the plan can be kept. */

@@ -10,7 +10,8 @@ import { itemOf } from "../api/library";
 import { problem, type Problem } from "../api/call";
 import { Link } from "../house/rail";
 import { Wrong } from "../parts/notice";
-import { askAdvice, askHistory, askZones, whose, zoneOf, type Advised, type Line, type Plan, type Said } from "./symptoms/ask";
+import { planReference, planSoFar } from "./plan/ask";
+import { askAdvice, askHistory, whose, zoneOf, type Advised, type Line, type Plan, type Said } from "./symptoms/ask";
 import { History } from "./symptoms/history";
 import { ZoneRow } from "./symptoms/zone_row";
 import "../style/digits.css";
@@ -25,7 +26,8 @@ export interface Last {
 export function Symptoms() {
   const { car, road, driver, conditions } = desk.value;
   const revisions = [car, road, driver, conditions].map((one) => itemOf(one)?.revision).join(" ");
-  const zones = useLoaded(JSON.stringify([desk.value, revisions]), askZones);
+  const reference = planReference.value;
+  const zones = useLoaded(JSON.stringify([desk.value, revisions, reference]), (signal) => planSoFar(reference, signal));
   const plan = zones.value.value;
   return (
     <article class="symptoms">

@@ -7,6 +7,7 @@ import { useLoaded } from "../../house/loaded";
 import { Grid, type Column, type Row } from "../../parts/grid";
 import { Wrong } from "../../parts/notice";
 import { setting } from "../../words/units";
+import { planReference, planSoFar } from "../plan/ask";
 import { cellAt, useTable } from "./table";
 
 export const SHEET_COLUMNS: Column[] = [
@@ -91,8 +92,13 @@ function Rows({ held, id }: { held: Held<Table>; id: string }) {
 /** The setting of each row, of the car on the desk; null until there is one. */
 function usePlan(road: string, revision: string): string[] | null {
   const asked = { ...onRoad(), circuit: undefined, sheet: road, conditions: [desk.value.conditions], samples: 0 };
-  const plan = useLoaded(`${revision} ${JSON.stringify(asked)}`, (signal) => job<Envelope<Of<"Plan">>>("plan", asked, signal), 300);
-  const found = plan.value.value?.result;
+  const reference = desk.value.road === road ? planReference.value : "";
+  const plan = useLoaded(
+    `${revision} ${JSON.stringify(asked)} ${reference}`,
+    async (signal) => (reference ? planSoFar(reference, signal) : (await job<Envelope<Of<"Plan">>>("plan", asked, signal)).result),
+    300,
+  );
+  const found = plan.value.value;
   if (!found || plan.value.wrong) return null;
   return found.zones.map((zone) => setting(zone.setting, found.adjuster.step));
 }

@@ -156,6 +156,21 @@ export const planReference = computed(() => {
   return id ? `works/${id}` : "";
 });
 
+/** The plan as other pages show it: the rested one where it is made, else that of the middle of the car file. */
+export async function planSoFar(reference: string, end: AbortSignal): Promise<Of<"Plan">> {
+  const id = reference.replace("works/", "");
+  const known = made.peek().find((one) => one.work_id === id);
+  if (known) return known.answer.result;
+  if (id)
+    try {
+      return (await follow<PlanAnswer>(id, signal(null))).result;
+    } catch {
+      // Works are kept for a while only; without it the quick plan counts.
+    }
+  const body = { ...asked.peek(), conditions: [desk.peek().conditions], samples: 0 };
+  return (await job<PlanAnswer>("plan", body, end)).result;
+}
+
 /** The plan of the middle of the car file alone: soon there, for the map and the reasons. */
 export function useFirst(): Signal<Loaded<Known & { answer: PlanAnswer }>> {
   const wanted = key.value;

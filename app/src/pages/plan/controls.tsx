@@ -19,7 +19,7 @@ export function Controls({ stairs }: { stairs: Stairs }) {
   const own = useOwn();
   const most = Math.max(stairs.zones.length, 1);
   const ways: Way[] = [
-    { key: "changes", label: "Changes in a lap", min: 0, max: most, step: 1, own: own.changes ?? stairs.changes, show: (v) => (v === 1 ? "1 change" : `${v} changes`) },
+    { key: "changes", label: "Changes in a lap", min: 0, max: most, step: 1, own: own.changes ?? stairs.changes, show: (v) => allowed(v, stairs.changes) },
     { key: "boldness", label: "Boldness", min: 0.3, max: 3, step: 0.1, own: own.boldness, show: bold, help: "How little a mistake is feared: a race start is bolder than a test day." },
     { key: "scatter", label: "Scatter of the braking", min: 0.4, max: 2.5, step: 0.05, own: 1, show: (v) => (v === 1 ? "as in the driver’s file" : `${percent(v)} of the file’s`) },
     { key: "grip", label: "Grip", min: 0.4, max: 1.2, step: 0.01, own: own.grip, show: (v) => `${percent(v)} of dry` },
@@ -33,6 +33,12 @@ export function Controls({ stairs }: { stairs: Stairs }) {
       {ways.map((way) => <One key={way.key} way={way} />)}
     </section>
   );
+}
+
+/** How many changes are allowed, and how many of them the plan makes. */
+function allowed(most: number, made: number): string {
+  const said = most === 1 ? "1 change" : `${most} changes`;
+  return made < most ? `${said}, ${made === 0 ? "none pays" : made === 1 ? "1 pays" : `${made} pay`}` : said;
 }
 
 function bold(value: number): string {

@@ -39,6 +39,8 @@ function Matters({ plan }: { plan: Of<"Plan"> }) {
 
 function Frontier({ plan }: { plan: Of<"Plan"> }) {
   const none = plan.frontier[0]!;
+  // Where a change more does not pay, the best plan with at most so many is the one before.
+  const points = plan.frontier.filter((point, i, all) => point.changes !== all[i - 1]?.changes);
   return (
     <div class="scroll">
       <table>
@@ -50,7 +52,7 @@ function Frontier({ plan }: { plan: Of<"Plan"> }) {
           </tr>
         </thead>
         <tbody>
-          {plan.frontier.map((point) => (
+          {points.map((point) => (
             <tr key={point.changes}>
               <th scope="row">{point.changes}</th>
               <td class="number">{seconds((none.cost_us - point.cost_us) / 1e6, 3)}</td>

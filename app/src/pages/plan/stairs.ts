@@ -143,7 +143,8 @@ export function gain_s(stairs: Stairs): number {
 
 /** Zones whose setting differs between two plans of the same lap. */
 export function moved(before: Stairs, after: Stairs): string[] {
+  const settings = new Map(before.zones.map((zone) => [zone.id, zone.setting]));
   return after.zones
-    .filter((zone, i) => before.zones[i] && Math.abs(before.zones[i].setting - zone.setting) > after.step / 1e3)
+    .filter((zone) => Math.abs((settings.get(zone.id) ?? zone.setting) - zone.setting) > after.step / 1e3)
     .map((zone) => zone.name);
 }

@@ -1,7 +1,7 @@
 /** What the page asks: the zones with their planned settings, the next setting, and the history. */
 import { ask, job } from "../../api/call";
 import type { Envelope, Of } from "../../api/types";
-import { desk, onRoad, planRequest } from "../../house/desk";
+import { desk, onRoad } from "../../house/desk";
 import { setting } from "../../words/units";
 
 export type Plan = Of<"Plan">;
@@ -27,12 +27,6 @@ export interface Said {
   setting: number;
   times: number;
   passes: number;
-}
-
-/** The zones, with the setting a plan of the nominal car has for each. */
-export async function askZones(signal: AbortSignal): Promise<Plan> {
-  const answer = await job<Envelope<Plan> | Envelope<Plan>[]>("plan", planRequest(0), signal);
-  return (Array.isArray(answer) ? answer[0]! : answer).result;
 }
 
 export function askAdvice(said: Said): Promise<Advised> {

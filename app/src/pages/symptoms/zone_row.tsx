@@ -6,6 +6,7 @@ import { draft } from "../../house/draft";
 import { EndSign } from "../../parts/figure";
 import { Wrong } from "../../parts/notice";
 import { setting } from "../../words/units";
+import { planReference } from "../plan/ask";
 import { AnswerCard } from "./answer";
 import { settingsOf, whose, type Line, type Plan, type Said, type Symptom } from "./ask";
 import { Stepper } from "./stepper";
@@ -35,7 +36,7 @@ export function ZoneRow(props: Props) {
       <button type="button" class="zonehead" aria-expanded={open} onClick={props.onOpen}>
         <span class="zonenumber" aria-hidden="true">{number}</span>
         <span class="name">{zone.name}</span>
-        <span class="soft">{lastLine ? "now" : "planned"} <strong>{setting(now, step)}</strong></span>
+        <span class="soft">{lastLine ? "now" : planReference.value ? "planned" : "quick plan"} <strong>{setting(now, step)}</strong></span>
       </button>
       {open && (
         <div class="zonebody stack">
