@@ -1,5 +1,6 @@
 /** The line above every page: what lies on the desk, as a sentence whose words can be changed. */
 import { about } from "./about";
+import { parts } from "./address";
 import { desk, lay, type DeskKey } from "./desk";
 import { canRedo, canUndo, redo, undo } from "./undo";
 import { ofKind, type Kind } from "../api/library";
@@ -10,13 +11,7 @@ import { units } from "../words/units";
 export function DeskLine() {
   return (
     <div class="deskline" role="group" aria-label="On the desk">
-      <Word of="car" label="Car" kinds={["cars"]} more={classes()} />
-      <span>on</span>
-      <Word of="road" label="Circuit or zone sheet" kinds={["circuits", "sheets"]} />
-      <Link path="/driver" class="opens">driven by<span class="unseen"> (open the driver)</span></Link>
-      <Word of="driver" label="Driver" kinds={["drivers"]} more={levels()} />
-      <Link path="/conditions" class="opens">when<span class="unseen"> (open the conditions)</span></Link>
-      <Word of="conditions" label="Conditions" kinds={["conditions"]} />
+      {(parts()[0] ?? "start") !== "start" && <Sentence />}
       <div class="tools">
         <button type="button" onClick={() => void undo()} disabled={!canUndo.value} title={canUndo.value ? `Undo: ${canUndo.value}` : "Nothing to undo"}>Undo</button>
         <button type="button" onClick={() => void redo()} disabled={!canRedo.value} title={canRedo.value ? `Do again: ${canRedo.value}` : "Nothing to do again"}>Redo</button>
@@ -26,6 +21,21 @@ export function DeskLine() {
         <button type="button" onClick={turnLight} aria-label={`Light: ${lightNow.value}; change`}>{lightNow.value === "dark" ? "Dark" : "Light"}</button>
       </div>
     </div>
+  );
+}
+
+/** What lies on the desk; Start asks for a car and corners of its own, so there it would mislead. */
+function Sentence() {
+  return (
+    <>
+      <Word of="car" label="Car" kinds={["cars"]} more={classes()} />
+      <span>on</span>
+      <Word of="road" label="Circuit or zone sheet" kinds={["circuits", "sheets"]} />
+      <Link path="/driver" class="opens">driven by<span class="unseen"> (open the driver)</span></Link>
+      <Word of="driver" label="Driver" kinds={["drivers"]} more={levels()} />
+      <Link path="/conditions" class="opens">when<span class="unseen"> (open the conditions)</span></Link>
+      <Word of="conditions" label="Conditions" kinds={["conditions"]} />
+    </>
   );
 }
 

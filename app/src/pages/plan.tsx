@@ -67,7 +67,7 @@ export function PlanPage() {
                 </section>
               )}
             </div>
-            {plan && <Reasons stairs={now} plan={plan.result} near={near} />}
+            {plan && <Reasons stairs={now} plan={plan.result} fits={fits} near={near} />}
           </div>
         ) : (
           !wrong && <p class="soft" role="status">Reckoning the plan of {desk.value.car.replace("cars/", "")} …</p>

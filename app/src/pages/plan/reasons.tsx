@@ -9,10 +9,12 @@ import { changesBefore, type Stairs } from "./stairs";
 interface Props {
   stairs: Stairs;
   plan: Of<"Plan">;
+  /** Whether the plan is of the sliders as they stand: else its speeds are of another day. */
+  fits: boolean;
   near: Signal<number | null>;
 }
 
-export function Reasons({ stairs, plan, near }: Props) {
+export function Reasons({ stairs, plan, fits, near }: Props) {
   const moves = changesBefore(stairs);
   const settingOf = (id: string) => plan.zones.find((one) => one.zone_id === id)?.setting;
   const old = stairs.zones.some((zone) => settingOf(zone.id) !== zone.setting);
@@ -34,7 +36,7 @@ export function Reasons({ stairs, plan, near }: Props) {
               <Change steps={moves[i]!} />
               <div>
                 <Link path={`/zone/${zone.id}`} more={{ settings: "" }}>{zone.name}</Link>
-                {planned && <span class="soft"> {speed(planned.approach_speed_mps)} to {speed(planned.apex_speed_mps)}</span>}
+                {planned && fits && <span class="soft"> {speed(planned.approach_speed_mps)} to {speed(planned.apex_speed_mps)}</span>}
                 {planned?.setting === zone.setting && <Why zone={planned} />}
               </div>
             </li>
