@@ -189,8 +189,9 @@ class Line:
 
 def content_of(file: Path | str | None) -> bytes | None:
     """Hash of what a file holds now; None where there is none, which its reader will tell."""
-    try:
-        return None if file is None else hashlib.sha256(Path(file).read_bytes()).digest()
+    try:  # a pipe would be waited for; its reader refuses it
+        whole = file is not None and Path(file).is_file()
+        return hashlib.sha256(Path(str(file)).read_bytes()).digest() if whole else None
     except OSError:
         return None
 
