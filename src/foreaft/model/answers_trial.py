@@ -7,6 +7,8 @@ from __future__ import annotations
 
 from typing import Literal
 
+from pydantic import Field
+
 from foreaft.model.answers import Answer, Axle
 
 
@@ -176,7 +178,7 @@ class TrialStops(Answer):
     forward_setting: float | None
     rear_setting: float | None
     anchor: TrialAnchor | None
-    contradict: list[int] = []
+    contradict: list[int] = Field(default=[])
     text: str
     next: str
 
