@@ -207,24 +207,14 @@ def test_a_pedal_out_of_range_is_refused(factor: str, capsys: pytest.CaptureFixt
     assert "--press" in capsys.readouterr().err
 
 
+ROAD = ["--car", str(DEMO / "car.toml"), "--circuit", str(DEMO / "brackwater.csv")]
+Z03 = ["show", "--samples", "0", *ROAD, "--zone", "z03"]
+
+
 def test_where_nothing_goes_wrong_at_either_end_it_says_so_and_how_to_see_more(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    car, circuit = str(DEMO / "car.toml"), str(DEMO / "brackwater.csv")
-    typed = [
-        "show",
-        "--samples",
-        "0",
-        "--car",
-        car,
-        "--circuit",
-        circuit,
-        "--zone",
-        "z03",
-        "--setting",
-        "48",
-        "60",
-    ]
+    typed = [*Z03, "--setting", "48", "60"]
     assert main(typed) == 0
     told = capsys.readouterr().out
     assert "Nothing goes wrong at either end of the adjuster" in told
@@ -317,20 +307,7 @@ def test_a_corner_the_car_cannot_take_is_refused_not_driven_slower(tmp_path: Pat
 def test_where_the_foot_is_too_hard_for_the_plan_it_says_so(
     capsys: pytest.CaptureFixture[str],
 ) -> None:
-    car, circuit = str(DEMO / "car.toml"), str(DEMO / "brackwater.csv")
-    typed = [
-        "show",
-        "--samples",
-        "0",
-        "--car",
-        car,
-        "--circuit",
-        circuit,
-        "--zone",
-        "z03",
-        "--press",
-        "1.5",
-    ]
+    typed = [*Z03, "--press", "1.5"]
     assert main([*typed, "--setting", "48"]) == 0
     assert "even the planned setting goes wrong" in capsys.readouterr().out
 

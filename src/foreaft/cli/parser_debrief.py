@@ -43,6 +43,15 @@ foreaft debrief friday.csv --circuit circuit.csv --car car.toml --plan plan/plan
     parser.add_argument("--against", type=Path, metavar="LOG", help="log of another driver")
     parser.add_argument("--other-name", help="what the other driver is called")
     parser.add_argument("--plan", type=Path, help="plan as JSON, held against what was driven")
+    add_columns(parser)
+    parser.add_argument("--out", type=Path, metavar="FOLDER", help="write page and pictures there")
+    parser.add_argument(
+        "--units", choices=["metric", "imperial"], default="metric", help="for what is printed"
+    )
+
+
+def add_columns(parser: argparse.ArgumentParser) -> None:
+    """What the columns of several logs are."""
     parser.add_argument(
         "--mapping",
         type=Path,
@@ -53,8 +62,4 @@ foreaft debrief friday.csv --circuit circuit.csv --car car.toml --plan plan/plan
     )
     parser.add_argument(
         "--map", dest="maps", action="append", default=[], help="one column, as for foreaft read"
-    )
-    parser.add_argument("--out", type=Path, metavar="FOLDER", help="write page and pictures there")
-    parser.add_argument(
-        "--units", choices=["metric", "imperial"], default="metric", help="for what is printed"
     )

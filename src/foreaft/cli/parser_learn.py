@@ -7,6 +7,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from foreaft.cli.parser_debrief import add_columns
+
 
 def add_learn(
     commands: argparse._SubParsersAction[Any],
@@ -36,17 +38,7 @@ foreaft learn forward.csv rear.csv --car car.toml --setting 56 50
         metavar="SETTING",
         help="what the adjuster showed, where no channel says it: one for all logs, or one each",
     )
-    parser.add_argument(
-        "--mapping",
-        type=Path,
-        action="append",
-        default=[],
-        metavar="FILE",
-        help="what the columns are, as for foreaft read; may be given again, for other logs",
-    )
-    parser.add_argument(
-        "--map", dest="maps", action="append", default=[], help="one column, as for foreaft read"
-    )
+    add_columns(parser)
     parser.add_argument("--seed", type=int, default=1, help="seed of all that is drawn (1)")
     parser.add_argument(
         "--out", type=Path, metavar="FOLDER", help="write the car file and its draws there"
