@@ -4,7 +4,7 @@ import { place, placeOf } from "../src/house/address";
 import { undo } from "../src/house/undo";
 import { titleOf } from "../src/api/kept";
 import { key, type PlanAnswer } from "../src/pages/plan/ask";
-import { newerThan, showRequest, settingsOf, toggled, wishOf } from "../src/pages/show/ask";
+import { harder, newerThan, showRequest, settingsOf, toggled, wishOf } from "../src/pages/show/ask";
 import { Show } from "../src/pages/show";
 import { fakeServer, QuietEvents } from "./fake";
 
@@ -156,6 +156,22 @@ test("stopping stops the work on the server", async () => {
   const shows = () => QuietEvents.all.filter((one) => one.address.includes("show-3"));
   await waitFor(() => expect(shows().length).toBe(1));
   shows()[0]!.say({ work_id: "show-3", job: "show", state: "running", what: "runs", done: 1, of: 3, files: [] });
-  fireEvent.click(await screen.findByText("Stop"));
+  expect(await screen.findByText("Driving: runs, 1 of 3")).toBeTruthy();
+  fireEvent.click(screen.getByText("Stop"));
   await waitFor(() => expect(asked.some((one) => one.method === "DELETE" && one.path === "work/show-3")).toBe(true));
+});
+
+test("where nothing goes wrong a harder pedal is one press away, up to the hardest", async () => {
+  expect([1, 1.05, 1.3, 1.35].map(harder)).toEqual([1.1, 1.15, 1.4, undefined]);
+  const [run] = ANSWER.result.runs;
+  const clean = { ...ANSWER, result: { ...ANSWER.result, runs: [run] } };
+  const asked = fakeServer({ "POST live": LIVE, "GET work": [], "POST work/show": { work_id: "show-4" }, "GET work/show-4/answer": clean });
+  render(<Show />);
+  fireEvent.click(await screen.findByText("Drive it"));
+  const shows = () => QuietEvents.all.filter((one) => one.address.includes("show-4"));
+  await waitFor(() => expect(shows().length).toBe(1));
+  shows()[0]!.say({ work_id: "show-4", job: "show", state: "done", what: "", done: 1, of: 1, files: [] });
+  fireEvent.click(await screen.findByText("Drive it with a harder pedal"));
+  await waitFor(() => expect(asked.filter((one) => one.path === "work/show").at(-1)!.body).toMatchObject({ press_frac: 1.1 }));
+  expect(location.search).toContain("press=1.1");
 });

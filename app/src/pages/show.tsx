@@ -10,7 +10,7 @@ import { useLoaded } from "../house/loaded";
 import { Mind, Progress, Wrong } from "../parts/notice";
 import { asked, key, useRested } from "./plan/ask";
 import { Moved } from "./plan/moved";
-import { newerThan, settingOf, showRequest, wishOf, type Wish } from "./show/ask";
+import { harder, newerThan, settingOf, showRequest, wish, wishOf, type Wish } from "./show/ask";
 import { Runs } from "./show/runs";
 import { Wishes } from "./show/wishes";
 import "../style/show.css";
@@ -24,6 +24,11 @@ export function Show() {
   const { kept, plan } = drive;
   const lacking = now.way === "chosen" && now.settings.length === 0;
   const driven = kept.answer.value;
+  const more = drive.busy ? undefined : harder(now.press);
+  const press = () => {
+    wish({ press: String(more) }, "Pedal");
+    drive.begin();
+  };
   const newer = driven && !kept.busy.value ? newerThan(driven, now, plan.now?.answer ?? null) : [];
   return (
     <article>
@@ -51,7 +56,7 @@ export function Show() {
               <Mind><p><strong>These runs are older than the choices on this page.</strong> Changed since: {newer.join(", ")}. Drive it again to see what is chosen now.</p></Mind>
             )}
             {driven && kept.id.value
-              ? <Runs answer={driven} id={kept.id.value} files={kept.files.value} />
+              ? <Runs answer={driven} id={kept.id.value} files={kept.files.value} onHarder={more ? press : undefined} />
               : !drive.busy && <p class="card soft">Nothing driven yet for this car and zone. Press “Drive it”: it takes some seconds.</p>}
           </section>
         </div>

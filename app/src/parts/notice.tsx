@@ -61,7 +61,7 @@ export function Progress({ state, onStop, label }: { state: Signal<WorkState | n
   const known = now && now.of > 0;
   return (
     <div class="notice row" role="status">
-      <span>{label}{now?.what ? `: ${now.what}` : ""}</span>
+      <span>{label}{now?.what ? `: ${now.what}` : ""}{known && now.of > 1 ? `, ${now.done} of ${now.of}` : ""}</span>
       <progress aria-label={label} {...(known ? { value: now.done, max: now.of } : {})} />
       <button type="button" onClick={onStop}>Stop</button>
     </div>

@@ -18,6 +18,15 @@ export interface Wish {
   repeat: number;
 }
 
+/** The pedal's slider; one press of "harder" moves it by `PRESS.more`. */
+export const PRESS = { least: 0.8, most: 1.4, step: 0.05, more: 0.1 };
+
+/** A harder pedal than this one, nothing where there is none. */
+export function harder(press: number): number | undefined {
+  const more = Number((press + PRESS.more).toFixed(2));
+  return more <= PRESS.most ? more : undefined;
+}
+
 /** So many settings besides the planned one, as the job takes them. */
 export const SETTINGS_MOST = 12;
 const WAYS: readonly string[] = ["wrong", "steps", "chosen"];

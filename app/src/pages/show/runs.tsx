@@ -24,7 +24,15 @@ const KINDS: Record<Run["kind"], string> = {
   stopped: "stopped",
 };
 
-export function Runs({ answer, id, files }: { answer: Envelope<Of<"Show">>; id: string; files: string[] }) {
+interface Ran {
+  answer: Envelope<Of<"Show">>;
+  id: string;
+  files: string[];
+  /** Drives all of it again with a harder pedal; nothing where it is as hard as it goes, or busy. */
+  onHarder?: (() => void) | undefined;
+}
+
+export function Runs({ answer, id, files, onHarder }: Ran) {
   const { result } = answer;
   const where = result.zone_name ?? "the whole lap";
   return (
@@ -38,7 +46,10 @@ export function Runs({ answer, id, files }: { answer: Envelope<Of<"Show">>; id: 
           {result.runs.map((run, number) => <RunRow key={number} run={run} step={result.adjuster.step} />)}
         </ol>
         {result.runs.every((run) => run.kind === "clean") && (
-          <p><strong>Nothing goes wrong at any of these.</strong> Press the pedal harder, or drive each setting more often.</p>
+          <div class="row">
+            <p><strong>Nothing goes wrong at any of these.</strong> Press the pedal harder, or drive each setting more often.</p>
+            {onHarder && <button type="button" class="noprint" onClick={onHarder}>Drive it with a harder pedal</button>}
+          </div>
         )}
         <Practice result={result} />
       </div>

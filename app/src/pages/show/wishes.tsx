@@ -4,7 +4,7 @@ import { desk } from "../../house/desk";
 import { turn } from "../../house/address";
 import { Choices, Select, Slider } from "../../parts/field";
 import { percent, setting } from "../../words/units";
-import { SETTINGS_MOST, settingsOf, toggled, wish, type Way, type Wish } from "./ask";
+import { PRESS, SETTINGS_MOST, settingsOf, toggled, wish, type Way, type Wish } from "./ask";
 
 type Plan = Of<"Live">;
 
@@ -45,9 +45,9 @@ export function Wishes({ now, plan, planned }: { now: Wish; plan: Plan | null; p
       <Slider
         label="Press the pedal"
         value={now.press}
-        min={0.8}
-        max={1.4}
-        step={0.05}
+        min={PRESS.least}
+        max={PRESS.most}
+        step={PRESS.step}
         shown={pressed(now.press)}
         onMove={(press) => turn({ press: press === 1 ? "" : String(press) })}
         onRest={(before, after) => rested("press", before, after, "Pedal")}
