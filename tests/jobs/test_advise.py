@@ -63,6 +63,7 @@ def ask(data: Path, **changes: Any) -> Envelope[Advice]:
         ("loose_on_entry", (0, 1)),
         ("locked_inside_front", (0, -1)),
         ("locked_both_fronts", (0, -1)),
+        ("locked_rears", (0, 1)),
         ("would_not_turn", (0, -1)),
         ("fine", (0, 1, -1)),
     ],

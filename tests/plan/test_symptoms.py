@@ -28,7 +28,7 @@ from foreaft.plan.human import driver_row
 
 CARS = 40
 SETTINGS = 9
-REAR = {"loose_on_entry", "came_round"}
+REAR = {"locked_rears", "loose_on_entry", "came_round"}
 FRONT = {"locked_inside_front", "locked_both_fronts", "would_not_turn"}
 
 
@@ -56,7 +56,7 @@ def test_nothing_going_on_leaves_only_what_is_not_the_balance(symptom: str) -> N
     ("event", "symptoms"),
     [
         (co.FRONT_STRAIGHT, {"locked_both_fronts", "locked_inside_front", "fine"}),
-        (co.REAR_STRAIGHT, {"loose_on_entry", "came_round", "fine"}),
+        (co.REAR_STRAIGHT, {"locked_rears", "loose_on_entry", "came_round", "fine"}),
         (co.FRONT_TURNING, {"locked_both_fronts", "would_not_turn", "fine"}),
         (co.REAR_TURNING, {"loose_on_entry", "came_round", "fine"}),
         (co.INSIDE_WHEEL, {"locked_inside_front", "fine"}),
@@ -152,6 +152,13 @@ def test_the_cars_decide_within_the_direction(symptom: str, forward: int) -> Non
         made = decide(costs_with_best_at(best), sy.Report(0, 4, symptom, 1, 6), forward)
         wanted = way if way in sy.WAYS[symptom] else max(0, sy.WAYS[symptom][0])
         assert made.steps == wanted, (symptom, way)
+
+
+@pytest.mark.parametrize("symptom", ["loose_on_entry", "locked_rears"])
+def test_a_rear_that_lets_go_in_half_of_the_passes_goes_forward(symptom: str) -> None:
+    costs = costs_with_best_at(np.zeros(CARS, dtype=int))
+    assert decide(costs, sy.Report(0, 4, symptom, 2, 6), 1).steps == 0
+    assert decide(costs, sy.Report(0, 4, symptom, 3, 6), 1).steps == 1
 
 
 def test_a_gain_that_is_not_sure_is_left_alone() -> None:

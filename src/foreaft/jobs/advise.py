@@ -54,6 +54,7 @@ CROSSOVER: Final = "crossover_setting"
 NAMES: Final = {
     "locked_inside_front": "the inside front locked",
     "locked_both_fronts": "both fronts locked",
+    "locked_rears": "the rears locked in a straight line",
     "loose_on_entry": "it was loose on entry",
     "came_round": "it came round",
     "would_not_turn": "it would not turn",
@@ -63,6 +64,7 @@ NAMES: Final = {
 BALANCE: Final = {
     "locked_inside_front": "the front is asked for too much of the braking",
     "locked_both_fronts": "the front is asked for too much of the braking",
+    "locked_rears": "the rear is asked for too much of the braking",
     "loose_on_entry": "braking leaves the rear too little grip",
     "came_round": "braking leaves the rear too little grip",
     "would_not_turn": "braking has spent the front",
@@ -71,6 +73,7 @@ BALANCE: Final = {
 ELSE: Final = {
     "locked_inside_front": "a kerb, a bump or a jab at the pedal",
     "locked_both_fronts": "a late brake point, a bump or a jab at the pedal",
+    "locked_rears": "a downshift without enough throttle, a bump or a jab at the pedal",
     "loose_on_entry": "a downshift, a bump, a gust or a pedal let off too fast",
     "came_round": "a downshift, a bump, a gust or a pedal let off too fast",
     "would_not_turn": "too much speed for the corner, which no setting cures",
@@ -80,6 +83,8 @@ TESTS: Final = {
     "locked_inside_front": "three passes with the same brake point and a softer first hit; if it "
     "still locks it is the balance",
     "locked_both_fronts": SETTLES,
+    "locked_rears": "three straight stops from the same speed with the clutch in or the downshifts "
+    "left late; if the rears still lock it is the balance",
     "loose_on_entry": "three passes at the same speed with the last downshift left until after "
     "turn-in; if it is still loose it is the balance. Or " + SETTLES,
     "came_round": SETTLES + ", from further forward",
@@ -492,7 +497,7 @@ def _because(scene: _Scene, new: sy.Report, judged: _Judged, times: int) -> str:
     if new.symptom == "came_round" and new.trouble:
         parts.append("A car that came round goes forward at once, whatever the numbers say.")
     elif judged.decision.forced:
-        parts.append("A rear that is loose so often goes forward first, whatever the numbers say.")
+        parts.append("A rear that lets go so often goes forward first, whatever the numbers say.")
     parts.append(_mass_sentence(scene, new, judged))
     parts.extend(_gain_sentence(scene, new, one) for one in judged.decision.moves)
     if new.symptom == "fine" and not judged.decision.steps:

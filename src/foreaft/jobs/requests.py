@@ -175,6 +175,7 @@ class RecordRequest(OnRoad):
 Symptom = Literal[
     "locked_inside_front",
     "locked_both_fronts",
+    "locked_rears",
     "loose_on_entry",
     "came_round",
     "would_not_turn",

@@ -25,6 +25,7 @@ Floats = NDArray[np.float64]
 Symptom = Literal[
     "locked_inside_front",
     "locked_both_fronts",
+    "locked_rears",
     "loose_on_entry",
     "came_round",
     "would_not_turn",
@@ -40,7 +41,7 @@ or using a fixed part of the braking limit.
 The upper part of what club drivers use and the limit itself. Common practice, no source.
 """
 
-LEAST: Final = np.array([0.03, 0.03, 0.03, 0.005, 0.03, 0.05])
+LEAST: Final = np.array([0.03, 0.03, 0.03, 0.03, 0.005, 0.03, 0.05])
 """Reports per pass, by symptom, that have nothing to do with the balance (assumption).
 
 A kerb, a gust, a missed downshift; a car seldom comes round for such a reason: gross errors happen
@@ -77,14 +78,17 @@ NARROWED: Final = 0.10
 FIVE, NINETY_FIVE = 0.05, 0.95
 
 LOOSE_OFTEN: Final = 0.5
-"""Loose in this part of the passes or more: one step forward whatever the cars say (assumption).
+"""Loose, or rears locked, in this part of the passes or more: one step forward whatever the cars say (assumption).
 
 Forward is the safe error for control.
 """
 
+REAR_OFTEN: Final = ("loose_on_entry", "locked_rears")
+
 WAYS: Final[dict[str, tuple[int, ...]]] = {
     "locked_inside_front": (0, -1),
     "locked_both_fronts": (0, -1),
+    "locked_rears": (0, 1),
     "loose_on_entry": (0, 1),
     "came_round": (1,),
     "would_not_turn": (0, -1),
@@ -207,7 +211,7 @@ def _bare(rows: Floats, wanted_units: float) -> Floats:
     loose = _either(rear, felt * ndtr(away - FELT_UNITS))
     push = _either(event[co.FRONT_TURNING], felt * ndtr(-away - FELT_UNITS))
     trouble = _either(_either(np.maximum(front, inside), push), loose)
-    return np.stack([inside, front, loose, ROUND_SHARE * rear, push, trouble], axis=-1)
+    return np.stack([inside, front, event[co.REAR_STRAIGHT], loose, ROUND_SHARE * rear, push, trouble], axis=-1)
 
 
 def _either(one: Floats, other: Floats) -> Floats:
@@ -354,7 +358,7 @@ def decide(costs: Floats, weights: Floats, reports: Sequence[Report], forward: i
 
 def _is_dangerous(report: Report) -> bool:
     often = report.trouble >= LOOSE_OFTEN * report.passes
-    return report.symptom == "came_round" or (report.symptom == "loose_on_entry" and often)
+    return report.symptom == "came_round" or (report.symptom in REAR_OFTEN and often)
 
 
 def came_round_at(reports: Sequence[Report], zone: int, forward: int) -> float:

@@ -53,6 +53,7 @@ const END: Partial<Record<Symptom, "front" | "rear">> = {
   locked_inside_front: "front",
   locked_both_fronts: "front",
   would_not_turn: "front",
+  locked_rears: "rear",
   loose_on_entry: "rear",
   came_round: "rear",
 };
