@@ -57,7 +57,7 @@ class Car(Model):
         Word("lower-case words joined by hyphens; kept for good"),
         Field(pattern=SLUG, max_length=60),
     ]
-    name: Annotated[str, Word("a label for people"), Field(min_length=1, max_length=80)]
+    name: Annotated[str, Word("name"), Field(min_length=1, max_length=80)]
     class_name: Annotated[str | None, Word("class it belongs to, a label")] = None
     draws_file: Annotated[
         str | None,

@@ -23,7 +23,7 @@ class Conditions(Model):
     id: Annotated[
         str, Word("lower-case words joined by hyphens"), Field(pattern=SLUG, max_length=60)
     ] = "dry"
-    name: Annotated[str, Word("a label for people"), Field(min_length=1, max_length=80)] = "Dry"
+    name: Annotated[str, Word("name"), Field(min_length=1, max_length=80)] = "Dry"
     grip_scale: Annotated[
         float,
         Quantity(

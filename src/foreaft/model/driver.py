@@ -71,7 +71,7 @@ class Driver(Model):
     id: Annotated[
         str, Word("lower-case words joined by hyphens"), Field(pattern=SLUG, max_length=60)
     ]
-    name: Annotated[str, Word("a label for people"), Field(min_length=1, max_length=80)]
+    name: Annotated[str, Word("name"), Field(min_length=1, max_length=80)]
     level: Annotated[Level, Word("whose usual numbers fill in what is not given")]
     hit_sd_frac: Annotated[
         float,

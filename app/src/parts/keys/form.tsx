@@ -103,7 +103,7 @@ function Row({ about, keys, held, saving, names, usual }: Part & { about: Key })
   const limits = possible(about);
   const name = names[about.key] ?? names[about.key.split(".").at(-1)!];
   const notes = [
-    name && about.meaning,
+    name && name !== labelOf(about) && about.meaning,
     sourceOf(found),
     taken && ["left open", [word(taken), usual].filter(Boolean).join(", ")].join(": "),
     about.typical && `usual: ${textIn(about.typical, scale)}`,
