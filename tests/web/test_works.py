@@ -18,9 +18,11 @@ from starlette.testclient import TestClient
 from foreaft.files.library import Library
 from foreaft.jobs.requests import StopRequest
 from foreaft.web.app import Parts, make_app
-from foreaft.web.asked import Job
+from foreaft.web.asked import JOBS, Job
 from foreaft.web.guard import Rules
-from foreaft.web.works import KEPT, OVER, Works
+from foreaft.web.references import translated
+from foreaft.web.titles import title_of_work
+from foreaft.web.works import KEPT, OVER, UNLISTED_KEPT, Works
 from logs import made
 from machine import slowness
 from web.conftest import refused, serving
@@ -88,7 +90,9 @@ def test_a_plan_of_a_work_is_asked_for_by_its_id(client: TestClient) -> None:
     refused(client.post("/api/card", json=asked | {"plan": "works/none"}), 400)
     text = client.get(f"/api/work/{work}/files/plan.json").text
     saved = client.put("/api/library/plans/friday", json={"text": text, "based_on": None})
-    assert saved.json()["item"]["name"] == "Halden GT, Eight Corners, Dry"
+    item = saved.json()["item"]
+    assert item["name"] == "Friday", "the name its user gave it"
+    assert item["note"].startswith("Halden GT, Eight Corners, Dry, for ")
     again = client.post("/api/card", json=asked | {"plan": "plans/friday"})
     assert again.json()["pages"] == pages
 
@@ -177,10 +181,189 @@ def test_what_a_work_was_asked_is_told(client: TestClient) -> None:
     refused(client.get("/api/work/stop-20260101-000000-abcdef/request"), 404)
 
 
-def test_a_trial_is_called_by_its_laps(parts: Parts, client: TestClient) -> None:
-    (parts.library.root / "logs" / "laps.csv").write_text("lap,setting\n1,56\n")
-    work = begun(client, "trial", {"judge": {"laps": "logs/laps.csv"}})
-    assert ended(client, work)["title"] == "Trial: laps.csv"
+# ---------------------------------------------------------------- what works are called
+
+
+def titled(parts: Parts, job: str, asked: dict[str, Any]) -> str:
+    """What a work of this request would be called."""
+    request = JOBS[job].request.model_validate_json(json.dumps(asked))
+    return title_of_work(translated(request, parts.library))
+
+
+MOVED = {"grip_scale": 0.96, "fuel_kg": 20, "changes": 2, "boldness": 1.5, "scatter_scale": 0.5}
+ON_ROAD = {"car": "cars/halden-gt", "circuit": "circuits/brackwater"}
+TITLES = {
+    "a plan": ("plan", ON_ROAD, "Halden GT, Brackwater"),
+    "what was moved": (
+        "plan",
+        ON_ROAD | MOVED,
+        "Halden GT, Brackwater, grip 96 %, fuel 20 kg, scatter 50 %, boldness 1.5, 2 changes",
+    ),
+    "one change": ("plan", ON_ROAD | {"changes": 1}, "Halden GT, Brackwater, 1 change"),
+    "the usual day": (
+        "plan",
+        ON_ROAD | {"conditions": ["conditions/dry"]},
+        "Halden GT, Brackwater",
+    ),
+    "rain": (
+        "plan",
+        ON_ROAD | {"conditions": ["conditions/wet"]},
+        "Halden GT, Brackwater, Wet",
+    ),
+    "two days": (
+        "plan",
+        ON_ROAD | {"conditions": ["conditions/dry", "conditions/wet"]},
+        "Halden GT, Brackwater, Dry and Wet",
+    ),
+    "a class in typed corners": (
+        "plan",
+        {"car": "gt-mid", "sheet": "sheets/eight-corners"},
+        "Mid-engined GT with wings, Eight Corners",
+    ),
+    "a show": ("show", ON_ROAD | {"zone": "z01"}, "Halden GT, Brackwater, Lintel"),
+    "a zone without a name": (
+        "limit",
+        ON_ROAD | {"zone": "z77"},
+        "Halden GT, Brackwater, zone 77",
+    ),
+    "a debrief": (
+        "debrief",
+        {"logs": ["logs/a.csv", "logs/b.csv"], "circuit": "circuits/brackwater"},
+        "2 logs at Brackwater",
+    ),
+    "two drivers": (
+        "debrief",
+        {"logs": ["logs/a.csv"], "driver_name": "Ada", "against": "logs/b.csv"},
+        "1 log of Ada against another driver",
+    ),
+    "learning": (
+        "learn",
+        {"logs": ["logs/a.csv"], "car": "cars/halden-gt"},
+        "Halden GT from 1 log",
+    ),
+    "a trial designed": ("trial", {"design": {"settings": [54, 55.5, 57]}}, "at 54, 55.5 and 57"),
+    "a trial of a sheet": ("trial", {"judge": {"laps": "logs/sunday-laps.csv"}}, "Sunday Laps"),
+    "stops": (
+        "trial",
+        {"stops": {"stops": [{"setting": 54, "first": "front"}] * 3}},
+        "3 straight stops",
+    ),
+    "one stop": ("stop", STOP, "Halden GT from 150 km/h"),
+}
+
+
+@pytest.mark.parametrize("case", TITLES)
+def test_a_work_is_called_by_the_names_people_gave(parts: Parts, case: str) -> None:
+    job, asked, title = TITLES[case]
+    for name in ("a.csv", "b.csv", "sunday-laps.csv"):
+        (parts.library.root / "logs" / name).write_text("lap,setting\n1,56\n")
+    assert titled(parts, job, asked) == title
+
+
+def test_a_car_of_another_name_is_called_by_it(parts: Parts) -> None:
+    file = parts.library.root / "cars" / "halden-gt.toml"
+    text = file.read_text("utf-8")
+    file.write_text(text.replace('name = "Halden GT"', 'name = "Old faithful"'), "utf-8")
+    assert titled(parts, "plan", ON_ROAD) == "Old faithful, Brackwater"
+    file.write_text("nothing of a car", "utf-8")
+    assert titled(parts, "plan", ON_ROAD) == "Halden Gt, Brackwater", (
+        "the job will say what is wrong"
+    )
+
+
+def test_laps_of_a_debrief_are_called_by_it(parts: Parts) -> None:
+    folder = parts.library.root / "works" / "debrief-20260101-000000-abcdef"
+    folder.mkdir()
+    (folder / "debrief.json").write_text("{}")
+    asked = {"judge": {"laps": f"works/{folder.name}/debrief.json"}}
+    assert titled(parts, "trial", asked) == "Debrief", "of a work whose state is lost"
+    (folder / "state.json").write_text(json.dumps({"title": "2 logs at Brackwater"}))
+    assert titled(parts, "trial", asked) == "laps of 2 logs at Brackwater"
+
+
+# ---------------------------------------------------------------- what is listed
+
+
+def done_at_once(parts: Parts, client: TestClient, asked: StopRequest, **more: Any) -> str:
+    gate = Gate()
+    gate.open.set()
+    name = parts.works.start(gate.job("quick"), asked, **more)
+    assert ended(client, name)["state"] == "done"
+    return name
+
+
+def listed(client: TestClient) -> list[str]:
+    return [one["work_id"] for one in client.get("/api/work").json()]
+
+
+def test_of_works_asked_the_same_the_newest_is_listed(parts: Parts, client: TestClient) -> None:
+    other = done_at_once(parts, client, ASKED.model_copy(update={"from_kmh": 200}))
+    first = done_at_once(parts, client, ASKED)
+    second = done_at_once(parts, client, ASKED)
+    assert set(listed(client)) == {other, second}
+    assert client.get(f"/api/work/{first}/answer").status_code == 200, (
+        "and the other is still there"
+    )
+    gate = Gate()
+    begun = parts.works.start(gate.job("quick"), ASKED)
+    assert set(listed(client)) == {other, second, begun}
+    client.delete(f"/api/work/{begun}")
+    ended(client, begun, 30)
+    assert set(listed(client)) == {other, second, begun}, "one that was stopped hides no answer"
+    again = done_at_once(parts, client, ASKED)
+    assert set(listed(client)) == {other, again}
+
+
+def test_what_was_sent_is_told_so_that_a_page_knows_its_own(client: TestClient) -> None:
+    work = begun(client, "stop", STOP)
+    ended(client, work)
+    [state] = client.get("/api/work").json()
+    assert state["asked"] == STOP
+
+
+def test_a_work_begun_unlisted_is_followed_but_not_listed(parts: Parts, client: TestClient) -> None:
+    answer = client.post("/api/work/stop?listed=false", json=STOP)
+    work = answer.json()["work_id"]
+    assert ended(client, work)["state"] == "done"
+    assert client.get(f"/api/work/{work}/answer").status_code == 200
+    assert listed(client) == []
+    same = begun(client, "stop", STOP)
+    ended(client, same)
+    assert listed(client) == [same], "asked again by somebody who looks for it"
+
+
+def test_unlisted_works_push_nothing_out(parts: Parts, client: TestClient) -> None:
+    first = done_at_once(parts, client, ASKED)
+    for _ in range(KEPT + 5):
+        done_at_once(parts, client, ASKED, listed=False)
+    assert listed(client) == [first]
+    there = list((parts.library.root / "works").iterdir())
+    assert len(there) <= UNLISTED_KEPT + 2
+
+
+def test_a_plan_that_was_kept_names_its_work(parts: Parts, client: TestClient) -> None:
+    works = [begun(client, "plan", PLAN) for _ in range(3)]
+    for one in works:
+        ended(client, one)
+    assert listed(client) == works[-1:]
+    value = client.get(f"/api/work/{works[0]}/answer").json()
+
+    def keep(name: str) -> dict[str, Any]:
+        saved = client.put(f"/api/library/plans/{name}", json={"value": value, "based_on": None})
+        item: dict[str, Any] = saved.json()["item"]
+        return item
+
+    def names() -> dict[str, str]:
+        return {one["work_id"]: one["kept_as"] for one in client.get("/api/work").json()}
+
+    usual = keep("halden-gt-eight-corners-dry")
+    assert usual["name"] == "Halden GT, Eight Corners, Dry", "of the usual name as it is written"
+    assert names() == {works[0]: "plans/halden-gt-eight-corners-dry", works[-1]: ""}
+    own = keep("sunday-race")
+    assert names()[works[0]] == "plans/sunday-race", "the one saved last"
+    for item in (usual, own):
+        client.delete(f"/api/library/plans/{item['id']}?based_on={item['revision']}")
+    assert names() == {works[-1]: ""}, "what was taken out of the library is kept no more"
 
 
 def test_one_at_a_time_and_the_quick_ones_beside_it(parts: Parts, client: TestClient) -> None:
@@ -206,8 +389,8 @@ def test_one_at_a_time_and_the_quick_ones_beside_it(parts: Parts, client: TestCl
 def test_only_the_last_are_kept(parts: Parts, client: TestClient) -> None:
     gate = Gate()
     gate.open.set()
-    for _ in range(KEPT + 5):
-        name = parts.works.start(gate.job("quick"), ASKED)
+    for speed in range(100, 100 + KEPT + 5):
+        name = parts.works.start(gate.job("quick"), ASKED.model_copy(update={"from_kmh": speed}))
         ended(client, name)
     assert len(client.get("/api/work").json()) in (KEPT, KEPT + 1)
     assert len(list((parts.library.root / "works").iterdir())) in (KEPT, KEPT + 1)
@@ -224,7 +407,7 @@ from foreaft.files.library import Library
 from foreaft.web.works import Works
 works, gate = Works(Library(Path(sys.argv[1]))), Gate()
 print(works.start(gate.job(), ASKED), flush=True)
-print(works.start(gate.job(), ASKED), flush=True)
+print(works.start(gate.job(), ASKED.model_copy(update={"from_kmh": 120})), flush=True)
 time.sleep(60)
 """
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import AsyncIterator, Awaitable, Callable
+from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
@@ -58,7 +59,7 @@ def _add(
     routes: APIRouter, path: str, job: Job, route: Callable[..., Awaitable[Any]], **more: Any
 ) -> None:
     """Add a route whose body is the job's own request."""
-    route.__annotations__ = {"asked": job.request, "return": Response}
+    route.__annotations__ |= {"asked": job.request, "return": Response}
     told: dict[str, Any] = {"responses": {200: {"model": job.answer}}, "response_model": None}
     name = path.removeprefix("/api/").replace("/", "_")
     routes.add_api_route(
@@ -119,8 +120,8 @@ def work_routes(works: Works, library: Library) -> APIRouter:
 
 
 def _begin(job: Job, works: Works) -> Callable[..., Awaitable[Response]]:
-    async def route(asked: Any) -> Response:
-        name = await to_thread.run_sync(works.start, job, asked)
+    async def route(asked: Any, listed: bool = True) -> Response:
+        name = await to_thread.run_sync(partial(works.start, job, asked, listed=listed))
         return Response(WorkId(work_id=name).model_dump_json(), media_type=JSON)
 
     return route
@@ -129,7 +130,7 @@ def _begin(job: Job, works: Works) -> Callable[..., Awaitable[Response]]:
 def _following(routes: APIRouter, works: Works) -> None:
     @routes.get("/api/work")
     def every() -> list[State]:
-        """All works, newest first."""
+        """Works, newest first: of those asked the same the newest, and none begun unlisted."""
         return works.states()
 
     @routes.get("/api/work/{work_id}")

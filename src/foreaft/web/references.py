@@ -5,6 +5,7 @@ Whoever sends a request never names a file of this machine, and never sees the n
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 from collections.abc import Callable, Mapping
@@ -13,7 +14,7 @@ from typing import Any, Final
 
 from foreaft.base.errors import InputError
 from foreaft.files.classes import class_names
-from foreaft.files.library import ENDINGS, KINDS, Library
+from foreaft.files.library import ENDINGS, KINDS, Library, Stored
 from foreaft.files.library_names import is_id
 from foreaft.jobs.load import LEVELS
 from foreaft.jobs.requests import Request
@@ -47,6 +48,7 @@ BY_NAME: Final[Mapping[str, Callable[[], tuple[str, ...]]]] = {
 }
 WORK: Final = re.compile(r"works/([a-z0-9-]+)(?:/((?:[^/\\]+/)*[^/\\]+))?")
 PLAN_FILE: Final = "plan.json"
+PLAN_OF_WORK: Final = re.compile(rf'"works/([a-z0-9-]+)/{re.escape(PLAN_FILE)}"')
 PLANS: Final = ("plan", "wet")
 
 
@@ -122,6 +124,41 @@ def _no_reference(
         unit="",
         hint="GET /api/library lists what is there.",
     )
+
+
+# ---------------------------------------------------------------- plans made of works
+
+
+class KeptPlans:
+    """Which works the plans of a library were made of: each names the work's files."""
+
+    def __init__(self, library: Library) -> None:
+        self._library = library
+        self._known: dict[str, tuple[str, str]] = {}
+
+    def of_works(self) -> dict[str, str]:
+        """References of plans by the id of their work; of several the one saved last."""
+        found: dict[str, str] = {}
+        plans = []
+        for name in self._library.ids("plans"):
+            with contextlib.suppress(InputError):  # removed while we look
+                plans.append(self._library.stored("plans", name))
+        for stored in sorted(plans, key=lambda one: one.saved_at_s):
+            if work_id := self._work(stored):
+                found[work_id] = f"plans/{stored.id}"
+        return found
+
+    def _work(self, stored: Stored) -> str:
+        revision, work_id = self._known.get(stored.id, ("", ""))
+        if revision == stored.revision:
+            return work_id
+        try:
+            named = PLAN_OF_WORK.search(stored.file.read_text("utf-8"))
+        except (OSError, ValueError):
+            return ""
+        work_id = named[1] if named else ""
+        self._known[stored.id] = (stored.revision, work_id)
+        return work_id
 
 
 # ---------------------------------------------------------------- out of an answer

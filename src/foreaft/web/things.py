@@ -18,6 +18,7 @@ from foreaft.files import toml
 from foreaft.files.circuits import MAX_BYTES as CIRCUIT_BYTES
 from foreaft.files.circuits import read_circuit
 from foreaft.files.read import MAX_BYTES, read_text
+from foreaft.files.sheet import slug
 from foreaft.jobs.situation import title_of
 from foreaft.logs.mapping import read_mapping
 from foreaft.model.answers import Envelope, Plan
@@ -29,6 +30,7 @@ from foreaft.model.fields import plain as values
 from foreaft.model.zone import SheetRow, ZoneMark
 from foreaft.track.geometry import chord_lengths
 from foreaft.track.stations import RawCircuit
+from foreaft.web.titles import title_of_plan
 
 MODELS: Final[dict[str, type[Model]]] = {
     "cars": Car,
@@ -135,12 +137,16 @@ def look(kind: str, name: str, file: Path) -> Look:
     if kind == "circuits":
         return Look(shown, f"{length_m(held) / 1000:.2f} km")
     if kind == "plans":
-        plan = held.result
-        told = (plan.car_name, plan.circuit_name, plan.conditions_name)
-        return Look(", ".join(told), f"for {plan.driver_name}")
+        return _look_of_plan(name, shown, held.result)
     count = len(held.column if kind == "mappings" else held.rows if kind == "sheets" else held)
     what = "column" if kind == "mappings" else "zone"
     return Look(shown, f"{count} {what}" + ("" if count == 1 else "s"))
+
+
+def _look_of_plan(name: str, shown: str, plan: Plan) -> Look:
+    """A plan by the name it was kept under; under the usual one by what it is of, as written."""
+    of, driver = title_of_plan(plan), f"for {plan.driver_name}"
+    return Look(of, driver) if slug(of) == name else Look(shown, f"{of}, {driver}")
 
 
 def _named(kind: str, file: Path) -> str | None:

@@ -28,21 +28,31 @@ from foreaft.jobs.common import stopping
 from foreaft.jobs.requests import Request
 from foreaft.model.answers import Answer
 from foreaft.web.asked import JOBS, Job
-from foreaft.web.references import WORK, translated
+from foreaft.web.references import WORK, KeptPlans, translated
 from foreaft.web.telling import answer_text, bug, error_dict, from_system
+from foreaft.web.titles import title_of_work
 
 KEPT: Final = 40
+UNLISTED_KEPT: Final = 5
+"""Of works that nobody looks for later: enough for the tabs that follow one."""
+
 OURS: Final = ("request.json", "state.json", "answer.json", ".lock")
 Standing = Literal["waiting", "running", "done", "failed", "cancelled", "interrupted"]
 OVER: Final = ("done", "failed", "cancelled", "interrupted")
 
 
 class State(Answer):
-    """How far a work is; ``done`` of ``of`` parts of ``what`` are."""
+    """How far a work is; ``done`` of ``of`` parts of ``what`` are.
+
+    ``asked`` is what was sent, ``kept_as`` the plan of the library that was made of its answer.
+    """
 
     work_id: str
     job: str
     title: str
+    asked: dict[str, Any]
+    listed: bool = True
+    kept_as: str = ""
     state: Standing
     what: str = ""
     done: int = 0
@@ -74,6 +84,7 @@ class Works:
         self._folder = library.root / "works"
         self._live: dict[str, _Live] = {}
         self._guard = threading.Lock()
+        self._plans = KeptPlans(library)
         self._lanes: dict[str, queue.Queue[_Live]] = {}
         for lane in ("heavy", "quick"):
             line = self._lanes[lane] = queue.Queue()
@@ -81,15 +92,17 @@ class Works:
 
     # ------------------------------------------------------------ for the routes
 
-    def start(self, job: Job, request: Request) -> str:
+    def start(self, job: Job, request: Request, *, listed: bool = True) -> str:
         """Put a job into its lane; give the work's id.
+
+        One that is not ``listed`` is followed by its id alone.
 
         Raises
         ------
         InputError
             If it names what is not in the library: then there is no work.
         """
-        translated(request, self._library)
+        title = title_of_work(translated(request, self._library))
         now = datetime.now(UTC)
         name = f"{job.name}-{now:%Y%m%d-%H%M%S}-{os.urandom(3).hex()}"
         folder = self._folder / name
@@ -98,9 +111,11 @@ class Works:
         state = State(
             work_id=name,
             job=job.name,
-            title=_title(job, request),
+            title=title,
+            asked=request.model_dump(mode="json", exclude_unset=True),
+            listed=listed,
             state="waiting",
-            started_at=now.isoformat(timespec="seconds"),
+            started_at=now.isoformat(timespec="milliseconds"),
         )
         live = _Live(state, job, request, folder)
         self._write(live)
@@ -116,7 +131,22 @@ class Works:
         return self.state(name)
 
     def states(self) -> list[State]:
-        """All works, newest first."""
+        """The works people look for, newest first.
+
+        Of those that were asked the same: the newest, the newest that is done, and those kept.
+        """
+        kept = self._plans.of_works()
+        told: list[State] = []
+        seen: set[tuple[str, bool]] = set()
+        for one in self._every():
+            same = f"{one.job} {json.dumps(one.asked, sort_keys=True)}"
+            done = one.state == "done"
+            if one.listed and ((same, done) not in seen or one.work_id in kept):
+                told.append(one.model_copy(update={"kept_as": kept.get(one.work_id, "")}))
+                seen |= {(same, done), (same, False)}
+        return told
+
+    def _every(self) -> list[State]:
         found = []
         for folder in self._folder.iterdir():
             if folder.name in self._live or (folder / "state.json").is_file():
@@ -279,7 +309,10 @@ class Works:
         return folder
 
     def _drop_old(self) -> None:
-        for state in [one for one in self.states() if one.state in OVER][KEPT:]:
+        over = [one for one in self._every() if one.state in OVER]
+        listed = [one for one in over if one.listed]
+        others = [one for one in over if not one.listed]
+        for state in listed[KEPT:] + others[UNLISTED_KEPT:]:
             with self._guard:
                 self._live.pop(state.work_id, None)
             shutil.rmtree(self._folder / state.work_id, ignore_errors=True)
@@ -309,22 +342,6 @@ def _is_held(lock: Path) -> bool:
         return not try_lock(descriptor)
     finally:
         os.close(descriptor)
-
-
-def _title(job: Job, request: Request) -> str:
-    """What a work is, for people."""
-    told: dict[str, Any] = json.loads(request.model_dump_json(exclude_none=True))
-    told |= told.get("judge") or {}  # a trial names its laps one level down
-    names = [told.get(one) for one in ("car", "circuit", "sheet", "driver", "zone", "log", "laps")]
-    names += told.get("logs") or []
-    shown = [_short(one) for one in names if isinstance(one, str)]
-    return f"{job.name.capitalize()}: {', '.join(shown)}" if shown else job.name.capitalize()
-
-
-def _short(reference: str) -> str:
-    """The name of a thing, or the work it is a product of."""
-    kind, _, rest = reference.partition("/")
-    return rest.partition("/")[0] if kind == "works" and rest else reference.rpartition("/")[2]
 
 
 def job_of(name: str) -> Job:
