@@ -192,7 +192,7 @@ def titled(parts: Parts, job: str, asked: dict[str, Any]) -> str:
 
 MOVED = {"grip_scale": 0.96, "fuel_kg": 20, "changes": 2, "boldness": 1.5, "scatter_scale": 0.5}
 ON_ROAD = {"car": "cars/halden-gt", "circuit": "circuits/brackwater"}
-TITLES = {
+TITLES: dict[str, tuple[str, dict[str, Any], str]] = {
     "a plan": ("plan", ON_ROAD, "Halden GT, Brackwater"),
     "what was moved": (
         "plan",

@@ -22,23 +22,27 @@ export interface KeptWork<T> {
   stop: () => void;
 }
 
-/** The title the server gives a work, by which one begun elsewhere is found. */
-export function titleOf(job: string, request: Record<string, unknown>): string {
-  const named = ["car", "circuit", "sheet", "driver", "zone", "log", "laps"].map((key) => request[key]);
-  const all = [...named, ...((request.logs as unknown[]) ?? [])];
-  const shown = all.filter((one): one is string => typeof one === "string").map(shortOf);
-  const name = job.charAt(0).toUpperCase() + job.slice(1);
-  return shown.length ? `${name}: ${shown.join(", ")}` : name;
+/** Fields a request has to have; null and left out are the same. */
+export type Fields = { [name: string]: unknown };
+
+/** Whether something asked has these fields, whatever else it has. */
+export function has(asked: Fields, fields: Fields): boolean {
+  return Object.entries(fields).every(([name, wanted]) => {
+    const found = asked[name] ?? null;
+    if (!isPlain(wanted)) return JSON.stringify(found) === JSON.stringify(wanted ?? null);
+    return isPlain(found) && has(found, wanted);
+  });
 }
 
-/** The name of a thing, or the work it is a product of. */
-function shortOf(reference: string): string {
-  const parts = reference.split("/");
-  return parts[0] === "works" && parts[1] ? parts[1] : parts.at(-1)!;
+function isPlain(value: unknown): value is Fields {
+  return typeof value === "object" && value !== null && !Array.isArray(value);
 }
 
-/** The work of a job that belongs to `key`; `title` finds one that this browser did not begin. */
-export function useKeptWork<T>(job: string, key: string | null, title: string): KeptWork<T> {
+/** The work of a job that belongs to `key`.
+ *
+ * One that this browser did not begin is found by the fields of its request; null: by none.
+ */
+export function useKeptWork<T>(job: string, key: string | null, fields: Fields | null): KeptWork<T> {
   const state = useSignal<WorkState | null>(null);
   const answer = useSignal<T | null>(null);
   const id = useSignal<string | null>(null);
@@ -76,7 +80,7 @@ export function useKeptWork<T>(job: string, key: string | null, title: string): 
       remember(job, key, seen); // from now on it is the work of this key
       turn({ seen: "" });
     } else
-      void foundAgain(job, key, title).then((known) => {
+      void foundAgain(job, key, fields).then((known) => {
         if (known) void watch(known, mine);
       });
   }, [job, key, seen]);
@@ -109,16 +113,25 @@ export function useKeptWork<T>(job: string, key: string | null, title: string): 
   return { state, answer, id, files, wrong, busy, start, stop };
 }
 
-/** The newest work of this key that is there and was not broken off. */
-async function foundAgain(job: string, key: string, title: string): Promise<string | null> {
+/** The work begun here for this key, else the newest of its fields; none that was broken off. */
+async function foundAgain(job: string, key: string, fields: Fields | null): Promise<string | null> {
+  const own = remembered()[`${job} ${key}`];
+  if (own && (await isAlive(own))) return own;
+  if (!fields) return null;
   try {
     const all = await ask<WorkState[]>("GET", "work");
-    const own = remembered()[`${job} ${key}`];
-    const known = all.find((one) => one.work_id === own && ALIVE.includes(one.state));
-    const alike = all.find((one) => one.job === job && one.title === title && ALIVE.includes(one.state));
-    return (known ?? alike)?.work_id ?? null;
+    const alike = all.find((one) => one.job === job && ALIVE.includes(one.state) && has(one.asked, fields));
+    return alike?.work_id ?? null;
   } catch {
     return null; // the server is away; the page says so by itself
+  }
+}
+
+async function isAlive(work_id: string): Promise<boolean> {
+  try {
+    return ALIVE.includes((await ask<WorkState>("GET", `work/${work_id}`)).state);
+  } catch {
+    return false; // the server keeps works for a while only
   }
 }
 
@@ -137,7 +150,7 @@ function remember(job: string, key: string, work_id: string): void {
   try {
     localStorage.setItem(KEY, JSON.stringify(Object.fromEntries(kept)));
   } catch {
-    // A full or forbidden store: the work is found by its title.
+    // A full or forbidden store: the work is found by what it was asked.
   }
 }
 

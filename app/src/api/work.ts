@@ -5,7 +5,12 @@ import { ask, problem, Refused, type Problem } from "./call";
 export interface WorkState {
   work_id: string;
   job: string;
+  /** What it is of, by the names people gave; without ids. */
   title: string;
+  /** What was sent. */
+  asked: Record<string, unknown>;
+  /** The plan of the library that was made of it, "plans/..."; empty where none was. */
+  kept_as: string;
   state: "waiting" | "running" | "done" | "failed" | "cancelled" | "interrupted";
   what: string;
   done: number;
@@ -25,11 +30,11 @@ export interface Work<T> {
 
 const OVER = ["done", "failed", "cancelled", "interrupted"];
 
-/** Start a job as long work. */
-export function work<T>(job: string, request: object): Work<T> {
+/** Start a job as long work; one that is `unlisted` stands in no list of works. */
+export function work<T>(job: string, request: object, unlisted = false): Work<T> {
   const state = signal<WorkState | null>(null);
   let stopped = false;
-  const started = ask<{ work_id: string }>("POST", `work/${job}`, request);
+  const started = ask<{ work_id: string }>("POST", `work/${job}${unlisted ? "?listed=false" : ""}`, request);
   const answer = started.then(({ work_id }) => {
     if (stopped) void ask("DELETE", `work/${work_id}`);
     return follow<T>(work_id, state);
@@ -65,7 +70,8 @@ function end(work_id: string, state: Signal<WorkState | null>): Promise<WorkStat
     };
     events.onerror = () => {
       lost += 1;
-      if (lost < 5) return; // the browser tries again by itself
+      // The browser tries again by itself, but not where there is no such work.
+      if (lost < 5 && events.readyState !== EventSource.CLOSED) return;
       events.close();
       ask<WorkState>("GET", `work/${work_id}`).then(resolve, reject);
     };

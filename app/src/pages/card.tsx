@@ -1,5 +1,6 @@
 /** Card: what is handed over, seen as it prints. */
 import { useSignal } from "@preact/signals";
+import { useRef } from "preact/hooks";
 import { ask, askFile, problem, type Problem } from "../api/call";
 import { place, turn, type Query } from "../house/address";
 import { useLoaded } from "../house/loaded";
@@ -9,6 +10,7 @@ import { Cautions, Progress, Warnings, Wrong } from "../parts/notice";
 import { units } from "../words/units";
 import { Moved, MovedNotice, movedWord } from "./plan/moved";
 import { Choosing } from "./card/choosing";
+import { Gone, isGone } from "./card/gone";
 import { Paper } from "./card/paper";
 import { Spoken } from "./card/spoken";
 import { useSource, type Source } from "./card/source";
@@ -60,6 +62,12 @@ export function Card() {
   const shown = useLoaded(request && JSON.stringify(request), (signal) => pagesOf(now.product, request!, signal), 60);
   const { rested, pair } = sources;
   const wrong = (now.plan ? sources.named.value.wrong : now.wet ? pair.wrong.value : rested.wrong) ?? null;
+  const gone = isGone(now.plan ? wrong : null) || (!shown.value.busy && isGone(request && shown.value.wrong));
+  const choice = useRef<HTMLDivElement>(null);
+  const plan = () => {
+    choosePrint({ plan: "" }, "Plan of the desk");
+    sources.make(now.wet);
+  };
   const making = !now.plan && (now.wet ? pair.busy.value : !rested.now && !rested.wrong);
   const waiting = making || (now.plan !== "" && sources.named.value.busy);
   return (
@@ -70,17 +78,18 @@ export function Card() {
       </header>
       <div class="handover">
         <section class="card stack noprint" aria-label="What to print">
-          <Choosing now={now} source={source} />
+          <Choosing now={now} source={source} where={choice} />
         </section>
         <div class="stack">
           {now.plan ? source && <Named source={source} /> : <Moved />}
           {!now.plan && pair.busy.value && <Progress state={pair.state} onStop={pair.stop} label="Making both plans" />}
           {!now.plan && rested.work && <Progress state={rested.work.state} onStop={rested.work.cancel} label="Making the plan" />}
           {making && !pair.busy.value && !rested.work && <p class="soft" role="status">The plan comes first.</p>}
-          {wrong && <Wrong problem={wrong} />}
-          {!waiting && !request && <Make now={now} source={source} onMake={() => { choosePrint({ plan: "" }, "Plan of the desk"); sources.make(now.wet); }} />}
-          {request && shown.value.wrong && <Wrong problem={shown.value.wrong} />}
-          {request && shown.value.value && (
+          {gone && !waiting && <Gone now={now} onPlan={plan} onChoose={() => choice.current?.querySelector("select")?.focus()} />}
+          {wrong && !gone && <Wrong problem={wrong} />}
+          {!gone && !waiting && !request && <Make now={now} source={source} onMake={plan} />}
+          {!gone && request && shown.value.wrong && <Wrong problem={shown.value.wrong} />}
+          {!gone && request && shown.value.value && (
             <section aria-label="As it prints">
               <Paper pages={shown.value.value.pages} busy={shown.value.busy} product={shown.value.value.product} />
               <Printed request={request} product={now.product} sides={shown.value.value.pages.length} />

@@ -1,7 +1,7 @@
 /** Laps: logs brought in, their columns named, and what the driving was like zone by zone. */
 import type { Envelope, Of } from "../api/types";
 import { ofKind, itemOf } from "../api/library";
-import { titleOf, useKeptWork } from "../api/kept";
+import { useKeptWork } from "../api/kept";
 import { place } from "../house/address";
 import { desk } from "../house/desk";
 import { draft } from "../house/draft";
@@ -21,7 +21,7 @@ export function Laps() {
   const kept = useKeptWork<Envelope<Of<"Debrief">>>(
     "debrief",
     now.logs.length ? [...now.logs, "|", now.against, now.own ? "own" : desk.value.road].join(" ") : null,
-    titleOf("debrief", request as Record<string, unknown>),
+    { logs: request.logs, against: request.against, circuit: request.circuit },
   );
   const found = kept.answer.value && kept.id.value ? { answer: kept.answer.value, id: kept.id.value } : null;
   return (

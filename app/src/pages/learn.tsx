@@ -1,7 +1,7 @@
 /** Learn: what logs of straight stops and laps show about the car, before and after. */
 import { useSignal } from "@preact/signals";
 import { ask, problem, type Problem } from "../api/call";
-import { titleOf, useKeptWork } from "../api/kept";
+import { useKeptWork } from "../api/kept";
 import { itemOf, refresh, slug, type Item } from "../api/library";
 import type { Envelope, Of } from "../api/types";
 import { go, place } from "../house/address";
@@ -27,7 +27,7 @@ export function Learn() {
   const kept = useKeptWork<LearnAnswer>(
     "learn",
     now.logs.length ? now.logs.join(" ") : null, // not the car: the learned one comes onto the desk
-    titleOf("learn", request),
+    { logs: now.logs },
   );
   const found = kept.answer.value;
   return (

@@ -3,7 +3,7 @@ import { useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import type { Envelope, Of } from "../api/types";
 import { job } from "../api/call";
-import { titleOf, useKeptWork } from "../api/kept";
+import { useKeptWork } from "../api/kept";
 import { place } from "../house/address";
 import { desk } from "../house/desk";
 import { useLoaded } from "../house/loaded";
@@ -67,8 +67,9 @@ export function Show() {
 
 /** The runs and the plan they rest on: that of the page Plan, made first where it is not there. */
 function useDriving(now: Wish) {
-  const { car, road, driver, conditions } = desk.value;
-  const kept = useKeptWork<ShowAnswer>("show", [car, road, driver, conditions, now.zone].join(" "), titleOf("show", showRequest(now)));
+  const { road } = desk.value;
+  const { car, circuit, sheet, driver, conditions, zone } = showRequest(now);
+  const kept = useKeptWork<ShowAnswer>("show", [car, road, driver, conditions, now.zone].join(" "), { car, circuit, sheet, driver, conditions, zone });
   const plan = useRested();
   const waiting = useSignal(false);
   const rests = useSignal(""); // the plan the runs under way were asked with

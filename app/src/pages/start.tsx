@@ -61,6 +61,7 @@ export function Start() {
             <Next
               typed={now}
               answer={answer}
+              former={answered.now.value.busy}
               onRearWon={(at) => replace({ today: at, first: "together" }, `Today's setting ${at}, both ends together`)}
             />
           )}

@@ -1,16 +1,29 @@
 /** The choices of the card: which plan, which product, in which units, with which date. */
+import type { RefObject } from "preact";
 import { useLoaded } from "../../house/loaded";
 import { ask } from "../../api/call";
 import { ofKind } from "../../api/library";
 import type { WorkState } from "../../api/work";
 import { turn } from "../../house/address";
+import { when } from "../../words/files";
+import { keptName } from "../../words/works";
 import { desk } from "../../house/desk";
 import { Choices, Select, TextField } from "../../parts/field";
 import { choosePrint, type Printing } from "../card";
 import type { Source } from "./source";
 
-export function Choosing({ now, source }: { now: Printing; source: Source | null }) {
-  const made = useLoaded("works", (signal) => ask<WorkState[]>("GET", "work", undefined, signal));
+/** As many plans that nobody kept as one looks through. */
+const LATEST = 12;
+
+interface Props {
+  now: Printing;
+  source: Source | null;
+  /** Where the plan is chosen. */
+  where: RefObject<HTMLDivElement | null>;
+}
+
+export function Choosing({ now, source, where }: Props) {
+  const made = useLoaded(`works ${source?.reference ?? ""}`, (signal) => ask<WorkState[]>("GET", "work", undefined, signal));
   const own = source ? `conditions/${source.plan.inputs.conditions?.id ?? ""}` : desk.value.conditions;
   const backs = ofKind("conditions").filter((one) => `conditions/${one.id}` !== own);
   return (
@@ -21,7 +34,9 @@ export function Choosing({ now, source }: { now: Printing; source: Source | null
         options={[{ value: "sticker", label: "Cockpit sticker" }, { value: "briefing", label: "Briefing" }]}
         onPick={(product) => choosePrint({ product: product === "sticker" ? "" : product }, "What to print")}
       />
-      <Select label="Plan" value={now.plan} options={plans(now.plan, made.value.value ?? [])} onPick={(plan) => choosePrint({ plan }, "Plan of the card")} />
+      <div ref={where}>
+        <Select label="Plan" value={now.plan} options={plans(now.plan, made.value.value)} onPick={(plan) => choosePrint({ plan }, "Plan of the card")} />
+      </div>
       <Select
         label="For the rain"
         value={now.wet}
@@ -49,17 +64,17 @@ export function Choosing({ now, source }: { now: Printing; source: Source | null
   );
 }
 
-function plans(now: string, works: readonly WorkState[]): { value: string; label: string }[] {
-  const kept = ofKind("plans").map((one) => ({ value: `plans/${one.id}`, label: one.name }));
-  const done = works
+/** Plans kept under a name, then the latest others, each with its moment; newest first. */
+export function plans(now: string, works: readonly WorkState[] | null): { value: string; label: string }[] {
+  const kept = [...ofKind("plans")]
+    .sort((a, b) => b.saved_at.localeCompare(a.saved_at))
+    .map((one) => ({ value: `plans/${one.id}`, label: `${one.name}, ${when(one.saved_at)}` }));
+  const made = (works ?? [])
     .filter((one) => one.job === "plan" && one.state === "done")
-    .slice(0, 12)
-    .map((one) => ({ value: `works/${one.work_id}`, label: `${one.title.replace(/^Plan: /, "")}, ${when(one.started_at)}` }));
-  const all = [{ value: "", label: "of what lies on the desk" }, ...kept, ...done];
-  return all.some((one) => one.value === now) ? all : [...all, { value: now, label: now }];
-}
-
-function when(started_at: string): string {
-  const at = new Date(started_at);
-  return Number.isNaN(at.getTime()) ? started_at : at.toLocaleString("en-GB", { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" });
+    .map((one) => ({ value: `works/${one.work_id}`, label: `${keptName(one) || one.title}, ${when(one.started_at)}`, kept: keptName(one) !== "" }));
+  const shown = made.filter((one) => !one.kept).slice(0, LATEST);
+  const all = [{ value: "", label: "of what lies on the desk" }, ...kept, ...shown];
+  if (all.some((one) => one.value === now)) return all;
+  const other = made.find((one) => one.value === now)?.label ?? (works ? "one that is not listed" : "one made earlier");
+  return [...all, { value: now, label: other }];
 }

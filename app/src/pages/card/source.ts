@@ -69,9 +69,10 @@ export function useSource(reference: string, wet: string): Sources {
   const revision = reference.startsWith("plans/") ? itemOf(reference)?.revision : "";
   const named = useLoaded(reference ? `${reference} ${revision}` : null, (stop) => sourceAt(reference, stop));
   const rested = useRested(reference !== "" || wet !== "");
-  // Found by its key alone: another plan of the same name may be one of other sliders.
-  const pair = useKeptWork<Made>("plan", wet ? `card ${key.value} ${wet}@${itemOf(wet)?.revision ?? ""}` : null, "");
-  const now = reference ? named.value.value : wet ? ofDesk(pair, conditions) : restedSource(rested);
+  // Found by its key alone, which knows what the files say: they may have been changed since.
+  const pair = useKeptWork<Made>("plan", wet ? `card ${key.value} ${wet}@${itemOf(wet)?.revision ?? ""}` : null, null);
+  const found = named.value.wrong ? null : named.value.value; // the last good one is of another reference
+  const now = reference ? (found?.reference === reference ? found : null) : wet ? ofDesk(pair, conditions) : restedSource(rested);
   const make = (back: string) => {
     if (!back || back === conditions) rested.again();
     else pair.start({ ...asked.peek(), conditions: [conditions, back], samples: SAMPLES });
@@ -83,7 +84,7 @@ function restedSource({ now }: Resting): Source | null {
   return now && { reference: `works/${now.work_id}`, plan: now.answer, others: [] };
 }
 
-/** A plan of the same car and road found by its title may be for other conditions: not this one. */
+/** A plan that was opened from the list of works may be for other conditions: not this one. */
 function ofDesk(own: KeptWork<Made>, conditions: string): Source | null {
   if (!own.answer.value || !own.id.value) return null;
   const found = sourceOf(own.id.value, own.answer.value, own.files.value);

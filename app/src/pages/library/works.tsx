@@ -5,6 +5,7 @@ import { useLoaded } from "../../house/loaded";
 import { Link } from "../../house/rail";
 import { Wrong } from "../../parts/notice";
 import { when } from "../../words/files";
+import { keptFirst, keptName, workTitle } from "../../words/works";
 
 const PAGES: Record<string, string> = {
   plan: "/plan",
@@ -25,19 +26,19 @@ const STATES: Record<WorkState["state"], string> = {
 
 export function Works({ wanted }: { wanted: string }) {
   const found = useLoaded("works", () => ask<WorkState[]>("GET", "work"));
-  const list = (found.value.value ?? []).filter((one) => one.title.toLowerCase().includes(wanted));
+  const list = keptFirst(found.value.value ?? []).filter((one) => `${keptName(one)} ${workTitle(one)}`.toLowerCase().includes(wanted));
   if (found.value.wrong) return <Wrong problem={found.value.wrong} />;
   if (!list.length) return null;
   return (
     <section class="card" aria-labelledby="works-head">
       <h2 id="works-head">Works</h2>
-      <p class="soft">The latest forty, with all they made.</p>
+      <p class="soft">The latest forty, with all they made; those kept under a name come first.</p>
       <ul class="things">
         {list.map((one) => (
           <li key={one.work_id} class="thing">
             <div class="thingname">
-              {PAGES[one.job] ? <Link path={PAGES[one.job]!} more={{ work: one.work_id }}><strong>{one.title}</strong></Link> : <strong>{one.title}</strong>}
-              <small>{when(one.started_at)} · {STATES[one.state]}{one.error ? `: ${one.error.message}` : ""}</small>
+              {PAGES[one.job] ? <Link path={PAGES[one.job]!} more={{ work: one.work_id }}><Name of={one} /></Link> : <Name of={one} />}
+              <small>{[keptName(one) && workTitle(one), when(one.started_at), STATES[one.state] + (one.error ? `: ${one.error.message}` : "")].filter(Boolean).join(" · ")}</small>
             </div>
             {one.files.length > 0 && (
               <details class="more">
@@ -54,4 +55,8 @@ export function Works({ wanted }: { wanted: string }) {
       </ul>
     </section>
   );
+}
+
+function Name({ of: one }: { of: WorkState }) {
+  return <strong><bdi>{keptName(one) || workTitle(one)}</bdi></strong>;
 }

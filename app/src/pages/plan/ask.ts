@@ -82,7 +82,7 @@ export interface Resting {
   /** The work under way, and how to stop it. */
   work: Work<PlanAnswer> | null;
   wrong: Problem | null;
-  /** Make it after all, where it was stopped or went wrong. */
+  /** Make it after all, where it was stopped, went wrong, or is gone from the server. */
   again: () => void;
 }
 
@@ -114,7 +114,12 @@ export function useRested(off = false): Resting {
     };
   }, [wanted, off, turn.value]);
   const now = made.value.find((one) => one.key === wanted) ?? null;
-  return { now, work: running.value, wrong: wrong.value, again: () => turn.value++ };
+  const again = () => {
+    made.value = made.peek().filter((one) => one.key !== wanted);
+    for (const kept of [WORK_OF, DONE_OF]) sessionStorage.removeItem(kept + wanted);
+    turn.value++;
+  };
+  return { now, work: running.value, wrong: wrong.value, again };
 }
 
 /** Begin the plan of a key, or follow the work that was begun before a reload. */

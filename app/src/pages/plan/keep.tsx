@@ -7,10 +7,10 @@ import { tell } from "../../house/tell";
 import { TextField } from "../../parts/field";
 import { Wrong } from "../../parts/notice";
 import type { Rested } from "./ask";
+import { movedWord } from "./moved";
 
 export function Keep({ rested }: { rested: Rested }) {
-  const { car_name, circuit_name, conditions_name } = rested.answer.result;
-  const usual = `${car_name} ${circuit_name} ${conditions_name}`;
+  const usual = usualName(rested.answer.result);
   const typed = useSignal<string | null>(null);
   const wrong = useSignal<Problem | null>(null);
   const name = typed.value ?? usual;
@@ -33,6 +33,12 @@ export function Keep({ rested }: { rested: Rested }) {
       {wrong.value && <Wrong problem={wrong.value} />}
     </form>
   );
+}
+
+/** What it is of and what was moved, so that a plan of other sliders is not saved over it. */
+export function usualName({ car_name, circuit_name, conditions_name, moved }: Rested["answer"]["result"]): string {
+  const words = moved.map((one) => movedWord(one.key, one.value).replace("at most ", "").replace(" of the file’s", ""));
+  return [car_name, circuit_name, conditions_name, ...words].join(", ");
 }
 
 /** The revision of a plan kept under this name before; the library keeps that one too. */

@@ -8,12 +8,13 @@ type Plan = Answer["result"];
 type Zone = Plan["zones"][number];
 
 export function AnswerPart({ from }: { from: Answered }) {
+  const { busy } = from.now.value;
   const answer = from.surer.value ?? from.now.value.value;
   if (from.wrong.value?.code === "cannot_tell") return <Wrong problem={from.wrong.value} />;
-  if (!answer) return from.now.value.busy ? <p class="soft" role="status">Working it out…</p> : null;
+  if (!answer) return busy ? <p class="soft" role="status">Working it out…</p> : null;
   return (
-    <section class="card stack startanswer" aria-labelledby="answer-head" aria-busy={from.now.value.busy}>
-      <Lap plan={answer.result} warnings={answer.warnings} />
+    <section class="card stack startanswer" aria-labelledby="answer-head" aria-busy={busy}>
+      <Lap plan={answer.result} warnings={answer.warnings} former={busy} />
       {from.under.value && <Progress state={from.state} onStop={from.under.value.cancel} label="Trying 64 cars of this kind" />}
       {from.wrong.value && <Wrong problem={from.wrong.value} />}
       <Corners plan={answer.result} />
@@ -26,13 +27,14 @@ export function AnswerPart({ from }: { from: Answered }) {
 /** Warnings that are told in the answer's own sentences. */
 const SAID = ["class_and_anchor_only"];
 
-function Lap({ plan, warnings }: { plan: Plan; warnings: Answer["warnings"] }) {
+/** The number; a `former` one answers what was typed before, and says so in the place of its sign. */
+function Lap({ plan, warnings, former }: { plan: Plan; warnings: Answer["warnings"]; former: boolean }) {
   const { step } = plan.adjuster;
   const honest = warnings.find((one) => one.code === "class_and_anchor_only");
   return (
     <header>
       <h2 id="answer-head">One setting for the whole lap</h2>
-      <p class="digits"><output>{setting(plan.lap_setting.setting, step)}</output> <Way plan={plan} /></p>
+      <p class="digits"><output>{setting(plan.lap_setting.setting, step)}</output> {former ? <strong class="former" role="status">before your change; working out the new answer…</strong> : <Way plan={plan} />}</p>
       {honest && <p>{upper(honest.text.split(":")[0]!)}.</p>}
       <p class="soft">
         A bigger number puts more braking on the {plan.adjuster.higher_means}. Lost count of the clicks: go to {setting(plan.panic_setting, step)}, one step forward.

@@ -85,7 +85,7 @@ export function useAnswer(asking: Asking | null): Answered {
     let over = false;
     const timer = setTimeout(() => {
       const request = { ...asking.request, sheet: `sheets/${keptSheet().value!.id}`, samples: SAMPLES };
-      const begun = work<Answer | Answer[]>("plan", request);
+      const begun = work<Answer | Answer[]>("plan", request, true); // nobody looks for it later
       under.value = begun as Work<Answer>;
       begun.state.subscribe((one) => { if (!over) state.value = one; });
       begun.answer.then(

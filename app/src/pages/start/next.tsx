@@ -15,10 +15,12 @@ import { driver, isOwn, quickOf, type Quick, type Typed } from "./typed";
 interface Props {
   typed: Typed;
   answer: Answer;
+  /** The answer is to what was typed before; the new one is being worked out. */
+  former: boolean;
   onRearWon: (at: string) => void;
 }
 
-export function Next({ typed, answer, onRearWon }: Props) {
+export function Next({ typed, answer, former, onRearWon }: Props) {
   const keeping = useSignal(false);
   const wrong = useSignal<Problem | null>(null);
   const carry = async (path: string) => {
@@ -30,7 +32,7 @@ export function Next({ typed, answer, onRearWon }: Props) {
     }
   };
   return (
-    <section class="card stack" aria-labelledby="next-head">
+    <section class="card stack startnext" aria-labelledby="next-head" aria-busy={former}>
       <h2 id="next-head">Next: three straight stops</h2>
       <Stops answer={answer} first={typed.first} onRearWon={onRearWon} />
       <div class="row">

@@ -1,7 +1,7 @@
 /** The verdict: words first, then every effect with its interval, then what it does to the plan. */
 import { useSignal } from "@preact/signals";
 import { ask, problem, type Problem } from "../../api/call";
-import { titleOf, useKeptWork } from "../../api/kept";
+import { has, useKeptWork } from "../../api/kept";
 import { bringLog, ofKind } from "../../api/library";
 import type { Envelope, Of } from "../../api/types";
 import { place } from "../../house/address";
@@ -23,7 +23,7 @@ export function Judge() {
   const plan = place.value.query.plan ?? "";
   const typed = draft("trial.judge", { primary: "", against: "" });
   const asked = judgeRequest(laps, plan, typed.value);
-  const kept = useKeptWork<Envelope<Of<"Trial">>>("trial", laps || null, titleOf("trial", { laps }));
+  const kept = useKeptWork<Envelope<Of<"Trial">>>("trial", laps || null, { judge: { laps } });
   const verdict = kept.answer.value?.result.verdict;
   return (
     <div class="stack">
@@ -54,17 +54,17 @@ export function judgeRequest(laps: string, plan: string, typed: { primary: strin
 }
 
 /** Debriefs of these logs, newest first: their laps can be judged as they are. */
-function useDebriefs(): { value: string; label: string; title: string }[] {
+function useDebriefs(): { value: string; label: string; asked: Record<string, unknown> }[] {
   const found = useLoaded("works", () => ask<WorkState[]>("GET", "work"));
   return (found.value.value ?? [])
     .filter((one) => one.job === "debrief" && one.files.includes("debrief.json"))
-    .map((one) => ({ value: `works/${one.work_id}/debrief.json`, label: `${one.title}, ${when(one.started_at)}`, title: one.title }));
+    .map((one) => ({ value: `works/${one.work_id}/debrief.json`, label: `Debrief: ${one.title}, ${when(one.started_at)}`, asked: one.asked }));
 }
 
 /** Logs came along from another page: their debrief is offered, or it is said that there is none. */
 function OfLogs({ logs, debriefs }: { logs: string[]; debriefs: ReturnType<typeof useDebriefs> }) {
   const names = logs.map((one) => one.slice("logs/".length)).join(", ");
-  const known = debriefs.find((one) => one.title.endsWith(names));
+  const known = debriefs.find((one) => has(one.asked, { logs }));
   return (
     <Mind>
       <p>

@@ -1,0 +1,19 @@
+/** What works are called in lists, and in which order they stand there. */
+import { itemOf } from "../api/library";
+import type { WorkState } from "../api/work";
+
+/** The name a work was kept under; empty where it was not. */
+export function keptName(one: WorkState): string {
+  return (one.kept_as && itemOf(one.kept_as)?.name) || "";
+}
+
+/** "Debrief: 2 logs at Brackwater". */
+export function workTitle(one: WorkState): string {
+  const job = one.job.charAt(0).toUpperCase() + one.job.slice(1);
+  return one.title ? `${job}: ${one.title}` : job;
+}
+
+/** What somebody gave a name to stands before what came by itself; each part as it was. */
+export function keptFirst(works: readonly WorkState[]): WorkState[] {
+  return [...works.filter(keptName), ...works.filter((one) => !keptName(one))];
+}
