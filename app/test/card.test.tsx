@@ -6,8 +6,9 @@ import { key } from "../src/pages/plan/ask";
 import { Card, cardRequest, pictures, printingOf } from "../src/pages/card";
 import { drawn } from "../src/pages/card/paper";
 import { reminders } from "../src/pages/card/reminders";
+import { plans } from "../src/pages/card/choosing";
 import { sourceOf } from "../src/pages/card/source";
-import { fakeServer, QuietEvents } from "./fake";
+import { fakeServer, QuietEvents, Refusal } from "./fake";
 
 const ADJUSTER = { min: 50, max: 58, step: 0.5, higher_means: "front", meaning: "share", seconds_per_step_s: 0.5 };
 const zone = (name: string, setting: number) => ({ zone_id: name, name, setting });
@@ -103,6 +104,82 @@ test("a plan picked by hand says what was moved when it was made", async () => {
   render(<Card />);
   expect(await screen.findByText("fuel 40 kg")).toBeTruthy();
   expect(screen.queryByText("Back to the files")).toBeNull();
+});
+
+const work = (id: string, more: object = {}) => ({ work_id: id, job: "plan", title: "Halden GT, Brackwater", asked: {}, kept_as: "", state: "done", files: [], started_at: "2031-05-01T10:00:00+00:00", what: "", done: 0, of: 0, seconds: 1, ...more });
+const sunday = { kind: "plans" as const, id: "sunday", name: "Sunday", revision: "1", saved_at: "2031-05-02T10:00:00+00:00", bytes: 1, note: "" };
+
+test("plans kept under a name stand first, and no plan stands there twice or by its id", () => {
+  items.value = [{ ...sunday, id: "older", name: "Older", saved_at: "2031-04-02T10:00:00+00:00" }, sunday];
+  const works = [work("plan-2"), work("plan-1", { kept_as: "plans/sunday" }), work("plan-0", { state: "failed" }), work("show-1", { job: "show" })];
+  const labels = (now: string) => plans(now, works as never, false).map((one) => one.label.replace(/\d\d:\d\d/, "…"));
+  expect(labels("")).toEqual(["of what lies on the desk", "Sunday, 2 May 2031, …", "Older, 2 Apr 2031, …", "Halden GT, Brackwater, 1 May 2031, …"]);
+  expect(labels("works/plan-1").at(-1)).toBe("Sunday, 1 May 2031, …");
+  items.value = [];
+  expect(labels("works/plan-1").at(-1)).toBe("Halden GT, Brackwater, 1 May 2031, …"); // taken out of the library
+  expect(plans("works/plan-77", [], true).at(-1)!.label).toBe("one that is gone");
+});
+
+test("a plan the server has dropped is told, and another is planned or chosen", async () => {
+  const gone = new Refusal(404, { code: "unknown_work", message: "There is no such work." });
+  const asked = fakeServer({ "GET work": [], "GET work/plan-1": gone, "GET work/plan-1/answer": gone, "POST work/plan": { work_id: "plan-2" } });
+  render(<Card />);
+  expect((await screen.findByRole("alert")).textContent).toContain("not there any more");
+  expect(screen.queryByText(/no such work/)).toBeNull();
+  expect(screen.queryByText("Make the plan")).toBeNull();
+  fireEvent.click(screen.getByText("Choose another plan"));
+  expect(document.activeElement).toBe(screen.getByRole("combobox", { name: "Plan" }));
+  fireEvent.click(screen.getByText("Plan what lies on the desk"));
+  await waitFor(() => expect(asked.some((one) => one.path === "work/plan")).toBe(true));
+  expect(screen.queryByRole("alert")).toBeNull();
+});
+
+test("a card never shows another plan than the one chosen", async () => {
+  const gone = new Refusal(404, { code: "unknown_work", message: "There is no such work." });
+  fakeServer({ "GET work": [], "GET work/plan-1": { files: [] }, "GET work/plan-1/answer": DRY, "GET work/plan-3": gone, "GET work/plan-3/answer": gone, "POST card": { pages: [SVG] } });
+  render(<Card />);
+  await screen.findByLabelText("Cockpit sticker. Base 54.");
+  place.value = placeOf("/card?plan=works/plan-3");
+  await screen.findByText(/not there any more/);
+  expect(screen.queryByLabelText("Cockpit sticker. Base 54.")).toBeNull();
+  expect(screen.queryByText("If you lose count, go to 55.5.")).toBeNull();
+});
+
+test("the plan of the desk is made again where the server has dropped it since", async () => {
+  history.replaceState(null, "", "/card?boldness=1.7");
+  place.value = placeOf("/card?boldness=1.7");
+  sessionStorage.setItem(`foreaft.plan.work ${key.value}`, "plan-5");
+  let dropped = false;
+  const asked = fakeServer({
+    "GET work": [],
+    "GET work/plan-5/answer": DRY,
+    "GET work/plan-6/answer": DRY,
+    "POST work/plan": { work_id: "plan-6" },
+    "POST card": (one: { body: { plan: string } }) => dropped && one.body.plan === "works/plan-5" ? new Refusal(400, { code: "unknown_reference", message: "This names nothing." }) : { pages: [SVG] },
+  });
+  render(<Card />);
+  const events = (id: string) => QuietEvents.all.find((one) => one.address.includes(id));
+  await waitFor(() => expect(events("plan-5")).toBeTruthy());
+  events("plan-5")!.say(work("plan-5"));
+  await screen.findByLabelText("Cockpit sticker. Base 54.");
+  dropped = true;
+  fireEvent.click(screen.getByLabelText("Briefing"));
+  fireEvent.click(await screen.findByText("Plan it again"));
+  await waitFor(() => expect(events("plan-6")).toBeTruthy());
+  events("plan-6")!.say(work("plan-6"));
+  await waitFor(() => expect(asked.filter((one) => one.path === "card").at(-1)!.body).toMatchObject({ plan: "works/plan-6", product: "briefing" }));
+  await screen.findByLabelText("Cockpit sticker. Base 54.");
+});
+
+test("work that is gone after a reload is begun anew, not waited for", async () => {
+  history.replaceState(null, "", "/card?boldness=1.9");
+  place.value = placeOf("/card?boldness=1.9");
+  sessionStorage.setItem(`foreaft.plan.work ${key.value}`, "plan-7");
+  const asked = fakeServer({ "GET work": [], "GET work/plan-7": new Refusal(404, { code: "unknown_work", message: "" }), "POST work/plan": { work_id: "plan-8" } });
+  render(<Card />);
+  await waitFor(() => expect(QuietEvents.all.some((one) => one.address.includes("plan-7"))).toBe(true));
+  QuietEvents.all[0]!.refuse();
+  await waitFor(() => expect(asked.some((one) => one.path === "work/plan")).toBe(true));
 });
 
 test("each side has a picture of its own", () => {

@@ -42,6 +42,8 @@ function reply(status: number, body: unknown): Response {
 /** Server-sent events that say nothing, or what a test pushes with `say`. */
 export class QuietEvents {
   static all: QuietEvents[] = [];
+  static readonly CLOSED = 2;
+  readyState = 1;
   onmessage: ((event: { data: string }) => void) | null = null;
   onerror: (() => void) | null = null;
   constructor(readonly address: string) {
@@ -49,6 +51,11 @@ export class QuietEvents {
   }
   say(data: unknown): void {
     this.onmessage?.({ data: JSON.stringify(data) });
+  }
+  /** As of a work that is not there: the browser does not try again. */
+  refuse(): void {
+    this.readyState = QuietEvents.CLOSED;
+    this.onerror?.();
   }
   close(): void {}
 }

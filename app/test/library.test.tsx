@@ -149,6 +149,22 @@ test("a file of a name that is taken gets the next one; a refused one does not k
   expect(asked.filter((one) => one.method === "PUT").every((one) => one.body.based_on === null)).toBe(true);
 });
 
+test("works stand under names, those somebody kept first, and are found by either", async () => {
+  const work = { work_id: "plan-1", job: "plan", title: "Halden GT, Brackwater, grip 96 %", asked: {}, kept_as: "", state: "done", files: [], started_at: "2031-05-01T10:00:00+00:00", what: "", done: 1, of: 1, seconds: 1 };
+  const debrief = { ...work, work_id: "debrief-1", job: "debrief", title: "2 logs at Brackwater" };
+  const plan = { ...car, kind: "plans", id: "sunday", name: "Sunday" };
+  await open({ "GET library": () => ({ items: [car, plan], damaged: [] }), "GET work": [debrief, work, { ...work, work_id: "plan-0", kept_as: "plans/sunday" }] });
+  const works = await screen.findByRole("region", { name: "Works" });
+  const names = () => [...works.querySelectorAll("strong")].map((one) => one.textContent);
+  expect(names()).toEqual(["Sunday", "Debrief: 2 logs at Brackwater", "Plan: Halden GT, Brackwater, grip 96 %"]);
+  expect(works.textContent).toContain("Plan: Halden GT, Brackwater, grip 96 % · 1 May 2031");
+  expect(works.textContent).not.toMatch(/plan-\d|debrief-\d/);
+  fireEvent.input(screen.getByLabelText("Find"), { target: { value: "sunday" } });
+  await waitFor(() => expect(names()).toEqual(["Sunday"]));
+  fireEvent.input(screen.getByLabelText("Find"), { target: { value: "96 %" } });
+  await waitFor(() => expect(names()).toEqual(["Sunday", "Plan: Halden GT, Brackwater, grip 96 %"]));
+});
+
 test("sizes are told in whole words", () => {
   expect([94, 3636, 24_100, 5_400_000].map(size)).toEqual(["94 B", "3.6 kB", "24 kB", "5.4 MB"]);
 });

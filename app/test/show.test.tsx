@@ -1,3 +1,4 @@
+import { has } from "../src/api/kept";
 import { cleanup, fireEvent, render, screen, waitFor } from "@testing-library/preact";
 import { afterEach, beforeEach, expect, test } from "vitest";
 import { place, placeOf } from "../src/house/address";
@@ -134,6 +135,16 @@ test("settings are picked, can be taken back, and are driven as a work", async (
   expect(stage.getAttribute("sandbox")).toBe("allow-scripts");
   expect(stage.getAttribute("src")).toBe("/api/work/show-1/files/show.html");
   expect(screen.getByText(/6 steps to the rear/)).toBeTruthy();
+});
+
+test("a work is known by fields of its request, whatever else it was asked", () => {
+  const asked = { logs: ["logs/a.csv", "logs/b.csv"], circuit: "circuits/x", units: "metric", judge: { laps: "logs/l.csv", level: 0.05 } };
+  expect(has(asked, { logs: ["logs/a.csv", "logs/b.csv"], against: undefined })).toBe(true);
+  expect(has(asked, { judge: { laps: "logs/l.csv" } })).toBe(true);
+  expect(has(asked, { logs: ["logs/a.csv"] })).toBe(false);
+  expect(has(asked, { circuit: undefined })).toBe(false);
+  expect(has(asked, { judge: { laps: "logs/m.csv" } })).toBe(false);
+  expect(has({ judge: null }, { judge: { laps: "logs/l.csv" } })).toBe(false);
 });
 
 test("the last show of this zone is there again after a reload", async () => {

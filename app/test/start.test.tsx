@@ -71,7 +71,7 @@ function server(answer: unknown = plan()) {
     "PUT library/sheets/my-corners": { item: { kind: "sheets", id: "my-corners", revision: "0123456789ab" } },
     "PUT library/sheets/my-corners-2": { item: { kind: "sheets", id: "my-corners-2", revision: "0123456789ac" } },
     "POST plan": answer,
-    "POST work/plan": { work_id: "plan-1" },
+    "POST work/plan?listed=false": { work_id: "plan-1" },
     "DELETE work/plan-1": {},
   });
 }
@@ -116,6 +116,31 @@ test("four answers give the number, its sign, its honesty and what a step does",
   expect(asked.find((one) => one.path === "plan")!.body).toMatchObject({
     car: "gt-mid", sheet: "sheets/my-corners", samples: 0, quick: { today: 54, higher: "front", first: "front" },
   });
+});
+
+test("an answer to what was typed before says so until the new one is there", async () => {
+  let number = 52;
+  server(() => plan({ lap_setting: { setting: number, cost_us: 1, regret_s: null } }));
+  render(<Start />);
+  answerAll();
+  const old = await screen.findByText("52", { selector: "output" });
+  expect(screen.queryByText(/working out the new answer/)).toBeNull();
+  number = 47;
+  type("Today's setting", "50");
+  await screen.findByText(/working out the new answer/);
+  expect(old.closest("section")!.getAttribute("aria-busy")).toBe("true");
+  expect(screen.queryByText(/REARWARD of today/)).toBeNull();
+  expect(screen.getByRole("region", { name: /three straight stops/ }).getAttribute("aria-busy")).toBe("true");
+  await screen.findByText("47", { selector: "output" });
+  expect(screen.queryByText(/working out the new answer/)).toBeNull();
+  expect(screen.getByRole("region", { name: /three straight stops/ }).getAttribute("aria-busy")).toBe("false");
+});
+
+test("the surer answer is begun as a work that stands in no list", async () => {
+  const asked = server();
+  render(<Start />);
+  answerAll();
+  await waitFor(() => expect(asked.some((one) => one.path === "work/plan?listed=false")).toBe(true));
 });
 
 test("what is typed is still there after the page is left", async () => {

@@ -78,7 +78,7 @@ export function Card() {
       </header>
       <div class="handover">
         <section class="card stack noprint" aria-label="What to print">
-          <Choosing now={now} source={source} where={choice} />
+          <Choosing now={now} source={source} gone={gone} where={choice} />
         </section>
         <div class="stack">
           {now.plan ? source && <Named source={source} /> : <Moved />}

@@ -18,11 +18,12 @@ const LATEST = 12;
 interface Props {
   now: Printing;
   source: Source | null;
+  gone: boolean;
   /** Where the plan is chosen. */
   where: RefObject<HTMLDivElement | null>;
 }
 
-export function Choosing({ now, source, where }: Props) {
+export function Choosing({ now, source, gone, where }: Props) {
   const made = useLoaded(`works ${source?.reference ?? ""}`, (signal) => ask<WorkState[]>("GET", "work", undefined, signal));
   const own = source ? `conditions/${source.plan.inputs.conditions?.id ?? ""}` : desk.value.conditions;
   const backs = ofKind("conditions").filter((one) => `conditions/${one.id}` !== own);
@@ -35,7 +36,7 @@ export function Choosing({ now, source, where }: Props) {
         onPick={(product) => choosePrint({ product: product === "sticker" ? "" : product }, "What to print")}
       />
       <div ref={where}>
-        <Select label="Plan" value={now.plan} options={plans(now.plan, made.value.value)} onPick={(plan) => choosePrint({ plan }, "Plan of the card")} />
+        <Select label="Plan" value={now.plan} options={plans(now.plan, made.value.value ?? [], gone)} onPick={(plan) => choosePrint({ plan }, "Plan of the card")} />
       </div>
       <Select
         label="For the rain"
@@ -65,16 +66,16 @@ export function Choosing({ now, source, where }: Props) {
 }
 
 /** Plans kept under a name, then the latest others, each with its moment; newest first. */
-export function plans(now: string, works: readonly WorkState[] | null): { value: string; label: string }[] {
+export function plans(now: string, works: readonly WorkState[], gone: boolean): { value: string; label: string }[] {
   const kept = [...ofKind("plans")]
     .sort((a, b) => b.saved_at.localeCompare(a.saved_at))
     .map((one) => ({ value: `plans/${one.id}`, label: `${one.name}, ${when(one.saved_at)}` }));
-  const made = (works ?? [])
+  const made = works
     .filter((one) => one.job === "plan" && one.state === "done")
     .map((one) => ({ value: `works/${one.work_id}`, label: `${keptName(one) || one.title}, ${when(one.started_at)}`, kept: keptName(one) !== "" }));
   const shown = made.filter((one) => !one.kept).slice(0, LATEST);
   const all = [{ value: "", label: "of what lies on the desk" }, ...kept, ...shown];
   if (all.some((one) => one.value === now)) return all;
-  const other = made.find((one) => one.value === now)?.label ?? (works ? "one that is not listed" : "one made earlier");
-  return [...all, { value: now, label: other }];
+  const other = made.find((one) => one.value === now)?.label ?? "one made earlier";
+  return [...all, { value: now, label: gone ? "one that is gone" : other }];
 }

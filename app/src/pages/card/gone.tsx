@@ -17,7 +17,7 @@ interface Props {
 
 export function Gone({ now, onPlan, onChoose }: Props) {
   return (
-    <div class="notice wrong stack noprint" role="alert">
+    <div class="notice mind stack noprint" role="alert">
       <p>
         <strong>The plan of this card is not there any more.</strong>{" "}
         {now.plan.startsWith("plans/")
