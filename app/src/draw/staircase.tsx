@@ -29,24 +29,34 @@ export function Staircase(props: Props) {
   const grid = gridOf(stairs, width.value);
   return (
     <div ref={at} class="staircase">
-      <svg viewBox={`0 0 ${grid.width} ${grid.height}`} height={grid.height} role="group" aria-label="The plan as a staircase: zones in driving order, settings upwards to the front">
-        <defs>
-          <pattern id="unable" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
-            <line x1="0" x2="0" y1="0" y2="5" />
-          </pattern>
-        </defs>
-        <Axis stairs={stairs} grid={grid} />
-        {stairs.zones.map((_, i) => <Field key={i} stairs={stairs} grid={grid} zone={i} />)}
-        <LapLine stairs={stairs} grid={grid} />
-        <path class="stairs under" d={stairPath(stairs, grid)} />
-        <path class="stairs" d={stairPath(stairs, grid)} />
-        <Marks stairs={stairs} grid={grid} />
-        <Heads stairs={stairs} grid={grid} near={props.near} />
-        {stairs.zones.map((_, i) => <Column key={i} {...props} grid={grid} zone={i} />)}
-      </svg>
+      {/* Where the zones are wider than the screen they move along under an axis that stays. */}
+      <div class="pane">
+        <svg class="fixed" viewBox={`0 0 ${grid.left} ${grid.height}`} style={wide(grid.left)} aria-hidden="true">
+          <Axis stairs={stairs} grid={grid} />
+        </svg>
+        <svg viewBox={`${grid.left} 0 ${grid.width - grid.left} ${grid.height}`} style={wide(grid.width - grid.left)} role="group" aria-label="The plan as a staircase: zones in driving order, settings upwards to the front">
+          <defs>
+            <pattern id="unable" width="5" height="5" patternUnits="userSpaceOnUse" patternTransform="rotate(45)">
+              <line x1="0" x2="0" y1="0" y2="5" />
+            </pattern>
+          </defs>
+          {stairs.zones.map((_, i) => <Field key={i} stairs={stairs} grid={grid} zone={i} />)}
+          <LapLine stairs={stairs} grid={grid} />
+          <path class="stairs under" d={stairPath(stairs, grid)} />
+          <path class="stairs" d={stairPath(stairs, grid)} />
+          <Marks stairs={stairs} grid={grid} />
+          <Heads stairs={stairs} grid={grid} near={props.near} />
+          {stairs.zones.map((_, i) => <Column key={i} {...props} grid={grid} zone={i} />)}
+        </svg>
+      </div>
       <Legend unable={stairs.zones.some((zone) => zone.feasible.includes(false))} />
     </div>
   );
+}
+
+/** As wide as drawn, so that letters keep their size; on paper the two parts shrink alike. */
+function wide(px: number) {
+  return { flex: `${px} 0 ${px}px` };
 }
 
 interface Drawn {
@@ -68,6 +78,7 @@ function Axis({ stairs, grid }: Drawn) {
           <text key={i} x={grid.left - 6} y={grid.y(i) + grid.row / 2 + 4} text-anchor="end" class="tick">{setting(one, stairs.step)}</text>
         ) : null,
       )}
+      <text x={grid.left - 6} y={grid.y(lap) + grid.row / 2 + 4} text-anchor="end" class="lapword">lap {setting(stairs.lap, stairs.step)}</text>
     </g>
   );
 }
@@ -93,10 +104,7 @@ function Field({ stairs, grid, zone }: Drawn & { zone: number }) {
 function LapLine({ stairs, grid }: Drawn) {
   const y = grid.y(indexOf(stairs, stairs.lap)) + grid.row / 2;
   return (
-    <g aria-hidden="true">
-      <line class="lap" x1={grid.left} x2={grid.width - 6} y1={y} y2={y} />
-      <text x={grid.left - 6} y={y + 4} text-anchor="end" class="lapword">lap {setting(stairs.lap, stairs.step)}</text>
-    </g>
+    <line class="lap" x1={grid.left} x2={grid.width - 6} y1={y} y2={y} />
   );
 }
 
@@ -120,12 +128,25 @@ function Marks({ stairs, grid }: Drawn) {
             ) : (
               steps !== 0 && <EndSign end={end} x={x} y={y} size={10} />
             )}
-            {steps !== 0 && <text class={`moved ${end}`} x={x} y={y + (steps > 0 ? -12 : 21)} text-anchor="middle">{words[i]}</text>}
+            {steps !== 0 && <text class={`moved ${end}`} x={x} y={y + (wordAbove(stairs, grid, i, steps > 0) ? -12 : 21)} text-anchor="middle">{words[i]}</text>}
           </g>
         );
       })}
     </g>
   );
+}
+
+/** Whether the words of a change stand over its mark: at the side it moves to, but neither beyond the
+ * field nor on the zone's own best. */
+function wordAbove(stairs: Stairs, grid: Grid, zone: number, wanted: boolean): boolean {
+  const found = stairs.zones[zone]!;
+  const y = (value: number) => grid.y(indexOf(stairs, value)) + grid.row / 2;
+  const own = found.own === found.setting ? 0 : y(found.own) - y(found.setting);
+  const free = (above: boolean) => {
+    const room = above ? y(found.setting) - 24 > grid.top : y(found.setting) + 24 < grid.bottom;
+    return room && (own === 0 || own < 0 !== above || Math.abs(own) > 28);
+  };
+  return free(wanted) || !free(!wanted) ? wanted : !wanted;
 }
 
 /** A bracket over the settings that are all as good, and the words where there is room. */
@@ -138,7 +159,7 @@ function Flat({ stairs, grid, zone }: Drawn & { zone: number }) {
   // The words stand above or below the plan's line, on the side that has more room.
   const line = grid.y(indexOf(stairs, found.setting)) + grid.row / 2;
   const [from, to] = line - top > bottom - line ? [top, line - 22] : [line + 22, bottom];
-  const roomy = grid.column >= 26 && to - from > 86;
+  const roomy = grid.column >= 40 && to - from > 86;
   return (
     <>
       <path class="flat" d={`M${x - 4},${top} H${x} V${bottom} H${x - 4}`} />

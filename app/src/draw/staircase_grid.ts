@@ -21,10 +21,15 @@ const LEFT = 58;
 const RIGHT = 6;
 const TOP = 40;
 const LETTER = 5.9;
+/** No column is narrower: its number must be read, and a finger must find it. */
+const COLUMN_LEAST = 29;
 
-export function gridOf(stairs: Stairs, width: number): Grid {
+/** Fit the staircase into a width; with many zones it grows wider than that. */
+export function gridOf(stairs: Stairs, room: number): Grid {
   const rows = stairs.settings.length;
-  const column = (width - LEFT - RIGHT) / Math.max(stairs.zones.length, 1);
+  const count = Math.max(stairs.zones.length, 1);
+  const width = Math.max(room, LEFT + RIGHT + count * COLUMN_LEAST);
+  const column = (width - LEFT - RIGHT) / count;
   const row = Math.min(18, Math.max(9, Math.round(430 / Math.max(rows, 1))));
   const bottom = TOP + rows * row;
   const upright = column < 70;

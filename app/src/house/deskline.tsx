@@ -9,33 +9,66 @@ import { Link } from "./rail";
 import { units } from "../words/units";
 
 export function DeskLine() {
+  const dark = lightNow.value === "dark";
+  const metric = units.value === "metric";
   return (
     <div class="deskline" role="group" aria-label="On the desk">
       {(parts()[0] ?? "start") !== "start" && <Sentence />}
       <div class="tools">
-        <button type="button" onClick={() => void undo()} disabled={!canUndo.value} title={canUndo.value ? `Undo: ${canUndo.value}` : "Nothing to undo"}>Undo</button>
-        <button type="button" onClick={() => void redo()} disabled={!canRedo.value} title={canRedo.value ? `Do again: ${canRedo.value}` : "Nothing to do again"}>Redo</button>
-        <button type="button" onClick={() => (units.value = units.value === "metric" ? "imperial" : "metric")} title="Change the units">
-          {units.value === "metric" ? "km/h, m" : "mph, ft"}
+        <Tool name="Undo" icon={BACK} onPress={() => void undo()} disabled={!canUndo.value} title={canUndo.value ? `Undo: ${canUndo.value}` : "Nothing to undo"} />
+        <Tool name="Redo" icon={AGAIN} onPress={() => void redo()} disabled={!canRedo.value} title={canRedo.value ? `Do again: ${canRedo.value}` : "Nothing to do again"} />
+        <button type="button" onClick={() => (units.value = metric ? "imperial" : "metric")} title="Change the units">
+          <span class="roomy">{metric ? "km/h, m" : "mph, ft"}</span>
+          <span class="narrow">{metric ? "km/h" : "mph"}</span>
         </button>
-        <button type="button" onClick={turnLight} aria-label={`Light: ${lightNow.value}; change`}>{lightNow.value === "dark" ? "Dark" : "Light"}</button>
+        <Tool name={dark ? "Dark" : "Light"} label={`${dark ? "Dark" : "Light"}: change`} icon={dark ? MOON : SUN} onPress={turnLight} />
       </div>
     </div>
+  );
+}
+
+/* Drawn, not letters: no typeface has all of them. */
+const BACK = "M7 4 3 8l4 4M3 8h9a5 5 0 0 1 0 10H8";
+const AGAIN = "M13 4l4 4-4 4M17 8H8a5 5 0 0 0 0 10h4";
+const SUN = "M10 6.5a3.5 3.5 0 1 0 0 7 3.5 3.5 0 0 0 0-7ZM10 1v2.5M10 16.5V19M1 10h2.5M16.5 10H19M3.6 3.6l1.8 1.8M14.6 14.6l1.8 1.8M16.4 3.6l-1.8 1.8M5.4 14.6l-1.8 1.8";
+const MOON = "M16.5 12.5A7 7 0 0 1 7.5 3.5a7 7 0 1 0 9 9Z";
+
+interface ToolProps {
+  name: string;
+  /** What it is called where the name alone would not say what it does. */
+  label?: string;
+  /** Stands for the name where there is no room for words. */
+  icon: string;
+  onPress: () => void;
+  disabled?: boolean;
+  title?: string;
+}
+
+function Tool({ name, label, icon, onPress, disabled, title }: ToolProps) {
+  return (
+    <button type="button" onClick={onPress} disabled={disabled} title={title} aria-label={label ?? name}>
+      <span class="roomy">{name}</span>
+      <svg class="narrow" width="20" height="20" viewBox="0 0 20 20" aria-hidden="true"><path d={icon} /></svg>
+    </button>
   );
 }
 
 /** What lies on the desk; Start asks for a car and corners of its own, so there it would mislead. */
 function Sentence() {
   return (
-    <>
-      <Word of="car" label="Car" kinds={["cars"]} more={classes()} />
-      <span>on</span>
-      <Word of="road" label="Circuit or zone sheet" kinds={["circuits", "sheets"]} />
-      <Link path="/driver" class="opens">driven by<span class="unseen"> (open the driver)</span></Link>
-      <Word of="driver" label="Driver" kinds={["drivers"]} more={levels()} />
-      <Link path="/conditions" class="opens">when<span class="unseen"> (open the conditions)</span></Link>
-      <Word of="conditions" label="Conditions" kinds={["conditions"]} />
-    </>
+    <div class="sentence">
+      <span class="clause">
+        <Word of="car" label="Car" kinds={["cars"]} more={classes()} />
+        <span>on</span>
+        <Word of="road" label="Circuit or zone sheet" kinds={["circuits", "sheets"]} />
+      </span>
+      <span class="clause">
+        <Link path="/driver" class="opens">driven by<span class="unseen"> (open the driver)</span></Link>
+        <Word of="driver" label="Driver" kinds={["drivers"]} more={levels()} />
+        <Link path="/conditions" class="opens">when<span class="unseen"> (open the conditions)</span></Link>
+        <Word of="conditions" label="Conditions" kinds={["conditions"]} />
+      </span>
+    </div>
   );
 }
 
