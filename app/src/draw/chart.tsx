@@ -1,7 +1,9 @@
-/** A plain chart of one quantity over another: axes, lines, bands and marks, drawn for a phone. */
+/** A plain chart of one quantity over another: axes, lines, bands and marks, as wide as its place. */
 import type { ComponentChildren } from "preact";
 import { useId } from "preact/hooks";
 import { EndSign, Figure } from "../parts/figure";
+import { labelAt, type Px } from "./chart_labels";
+import { useWidth } from "./wide";
 
 export type Role = "ink" | "soft" | "front" | "rear";
 export type Point = readonly [number, number];
@@ -48,24 +50,32 @@ interface ChartProps {
   height?: number;
 }
 
-const WIDTH = 480;
 const LEFT = 56;
 const RIGHT = 14;
 const TOP = 28;
 const FOOT = 44;
 
 export function Chart(props: ChartProps) {
+  const [at, width] = useWidth<HTMLDivElement>(480);
+  return <div ref={at}><Drawn {...props} width={Math.max(260, width.value)} /></div>;
+}
+
+function Drawn(props: ChartProps & { width: number }) {
+  const { width } = props;
   const height = props.height ?? 260;
   const clip = useId();
-  const px = scale(props.x, LEFT, WIDTH - RIGHT);
+  const px = scale(props.x, LEFT, width - RIGHT);
   const py = scale(props.y, height - FOOT, TOP);
-  const path = (points: readonly Point[]) => points.map(([x, y]) => `${px(x).toFixed(1)},${py(y).toFixed(1)}`).join(" ");
+  const place = ([x, y]: Point): Px => [px(x), py(y)];
+  const path = (points: readonly Point[]) => points.map((one) => place(one).map((v) => v.toFixed(1)).join(",")).join(" ");
+  const drawn = props.lines.map((line) => line.points.map(place));
+  const frame = { left: LEFT, right: width - RIGHT, top: TOP, bottom: height - FOOT };
   return (
-    <Figure title={props.title} about={props.about} width={WIDTH} height={height} caption={props.caption}>
-      <XAxis axis={props.x} at={px} height={height} />
-      <YAxis axis={props.y} at={py} />
+    <Figure title={props.title} about={props.about} width={width} height={height} caption={props.caption}>
+      <XAxis axis={props.x} at={px} width={width} height={height} />
+      <YAxis axis={props.y} at={py} width={width} />
       {/* What runs out of the frame is cut at it. */}
-      <clipPath id={clip}><rect x={LEFT} y={TOP} width={WIDTH - RIGHT - LEFT} height={height - FOOT - TOP} /></clipPath>
+      <clipPath id={clip}><rect x={LEFT} y={TOP} width={width - RIGHT - LEFT} height={height - FOOT - TOP} /></clipPath>
       <g clip-path={`url(#${clip})`}>
         {props.bands?.map((band) => (
           <polygon key={band.name} class="band" points={path([...band.low, ...[...band.high].reverse()])} />
@@ -82,7 +92,10 @@ export function Chart(props: ChartProps) {
           />
         ))}
       </g>
-      {props.marks?.map((mark) => <Marked key={mark.label} mark={mark} x={px(mark.at[0])} y={py(mark.at[1])} />)}
+      {props.marks?.map((mark) => {
+        const spot = place(mark.at);
+        return <Marked key={mark.label} mark={mark} at={spot} label={labelAt(mark.label, spot, mark.side ?? "above", drawn, frame)} />;
+      })}
     </Figure>
   );
 }
@@ -103,28 +116,28 @@ export function ticks(low: number, high: number, wanted = 5): number[] {
   return Array.from({ length: last - first + 1 }, (_, i) => (first + i) * step);
 }
 
-function XAxis({ axis, at, height }: { axis: Axis; at: (v: number) => number; height: number }) {
+function XAxis({ axis, at, width, height }: { axis: Axis; at: (v: number) => number; width: number; height: number }) {
   const foot = height - FOOT;
   return (
     <g class="axis">
-      <line x1={LEFT} x2={WIDTH - RIGHT} y1={foot} y2={foot} />
-      {ticks(axis.low, axis.high).map((value) => (
+      <line x1={LEFT} x2={width - RIGHT} y1={foot} y2={foot} />
+      {ticks(axis.low, axis.high, width < 400 ? 4 : 5).map((value) => (
         <g key={value}>
           <line x1={at(value)} x2={at(value)} y1={foot} y2={foot + 4} />
           <text x={at(value)} y={foot + 17} text-anchor="middle">{axis.show(value)}</text>
         </g>
       ))}
-      <text x={(LEFT + WIDTH - RIGHT) / 2} y={height - 8} text-anchor="middle" class="named">{axis.name}</text>
+      <text x={(LEFT + width - RIGHT) / 2} y={height - 8} text-anchor="middle" class="named">{axis.name}</text>
     </g>
   );
 }
 
-function YAxis({ axis, at }: { axis: Axis; at: (v: number) => number }) {
+function YAxis({ axis, at, width }: { axis: Axis; at: (v: number) => number; width: number }) {
   return (
     <g class="axis">
       {ticks(axis.low, axis.high, 4).map((value) => (
         <g key={value}>
-          <line class="grid" x1={LEFT} x2={WIDTH - RIGHT} y1={at(value)} y2={at(value)} />
+          <line class="grid" x1={LEFT} x2={width - RIGHT} y1={at(value)} y2={at(value)} />
           <text x={LEFT - 6} y={at(value) + 4} text-anchor="end">{axis.show(value)}</text>
         </g>
       ))}
@@ -133,13 +146,12 @@ function YAxis({ axis, at }: { axis: Axis; at: (v: number) => number }) {
   );
 }
 
-function Marked({ mark, x, y }: { mark: Mark; x: number; y: number }) {
-  const near = x > WIDTH * 0.75 ? "end" : x < WIDTH * 0.25 ? "start" : "middle";
+function Marked({ mark, at: [x, y], label }: { mark: Mark; at: Px; label: { at: Px; anchor: "start" | "middle" | "end" } }) {
   const end = mark.sign === "front" || mark.sign === "rear" ? mark.sign : null;
   return (
     <g>
       {end ? <EndSign end={end} x={x} y={y} size={13} /> : <circle cx={x} cy={y} r={5} class="dot" />}
-      <text x={x} y={mark.side === "below" ? y + 22 : y - 11} text-anchor={near} class="marked">{mark.label}</text>
+      <text x={label.at[0]} y={label.at[1]} text-anchor={label.anchor} class="marked">{mark.label}</text>
     </g>
   );
 }

@@ -1,7 +1,8 @@
-/** The road from above: its line, its start, which way it is driven, and numbered places on it. */
+/** The road from above: its line, its start, which way it is driven, and numbered places beside it. */
 import { useMemo } from "preact/hooks";
 import { Figure } from "../parts/figure";
-import { pointAt, sheetOf, written, type Outline as Line, type XY } from "./map_places";
+import { labelPlaces, pointAt, sheetOf, written, type Outline as Line, type Sheet, type XY } from "./map_places";
+import { useWidth } from "./wide";
 
 /** A line whose points lie evenly along the lap where no distances are given. */
 export type Outline = Omit<Line, "s_m"> & { s_m?: number[]; closed?: boolean };
@@ -23,10 +24,15 @@ interface MapProps {
   onPlace?: (s_m: number) => void;
 }
 
-const WIDTH = 480;
+export function RoadMap(props: MapProps) {
+  const [at, width] = useWidth<HTMLDivElement>(480);
+  return <div ref={at}><Drawing {...props} width={width.value} /></div>;
+}
 
-export function RoadMap({ title, outline, places, current, onPick, onPlace }: MapProps) {
-  const drawn = useMemo(() => draw(outline), [outline]);
+function Drawing({ title, outline, places, current, onPick, onPlace, width }: MapProps & { width: number }) {
+  const drawn = useMemo(() => draw(outline, width), [outline, width]);
+  const spots = places.map((one) => drawn.points[pointAt(drawn.whole, one.s_m)]!);
+  const labels = labelPlaces(spots, drawn.points, drawn.sheet);
   const press = (event: MouseEvent) => {
     if (!onPlace) return;
     const svg = (event.currentTarget as SVGElement).ownerSVGElement!;
@@ -34,11 +40,11 @@ export function RoadMap({ title, outline, places, current, onPick, onPlace }: Ma
     onPlace(nearest(drawn, at.x, at.y));
   };
   return (
-    <Figure title={title} about={`${places.length} braking zones: ${places.map((one) => `${one.number} ${one.name}`).join(", ")}.`} width={WIDTH} height={drawn.height}>
+    <Figure title={title} about={`${places.length} braking zones: ${places.map((one) => `${one.number} ${one.name}`).join(", ")}.`} width={width} height={drawn.sheet.height}>
       <polyline class="road" points={drawn.line} />
       <polyline class="roadmiddle" points={drawn.line} onClick={press} />
       <Start drawn={drawn} />
-      {places.map((one) => <Numbered key={one.id} place={one} drawn={drawn} current={one.id === current} onPick={onPick} />)}
+      {places.map((one, i) => <Numbered key={one.id} place={one} on={spots[i]!} at={labels[i]!} current={one.id === current} onPick={onPick} />)}
     </Figure>
   );
 }
@@ -47,15 +53,15 @@ interface Drawn {
   whole: Line;
   points: XY[];
   line: string;
-  height: number;
+  sheet: Sheet;
 }
 
-function draw(outline: Outline): Drawn {
+function draw(outline: Outline, width: number): Drawn {
   const whole = { ...outline, s_m: outline.s_m ?? spread(outline) };
-  const sheet = sheetOf(whole, WIDTH);
+  const sheet = sheetOf(whole, width);
   const points = outline.x_m.map((x, i) => sheet.at(x, outline.y_m[i]!));
   const shut = outline.closed === false ? points : [...points, points[0]!];
-  return { whole, points, line: written(shut), height: sheet.height };
+  return { whole, points, line: written(shut), sheet };
 }
 
 /** Distances of points that lie evenly along the lap. [m] */
@@ -92,12 +98,21 @@ function Start({ drawn }: { drawn: Drawn }) {
   );
 }
 
-function Numbered({ place, drawn, current, onPick }: { place: Place; drawn: Drawn; current: boolean; onPick?: ((id: string) => void) | undefined }) {
-  const { x, y } = find(drawn, place.s_m);
+interface NumberedProps {
+  place: Place;
+  /** Where it lies on the road, and where its number stands. */
+  on: XY;
+  at: XY;
+  current: boolean;
+  onPick?: ((id: string) => void) | undefined;
+}
+
+function Numbered({ place, on, at: [x, y], current, onPick }: NumberedProps) {
   return (
     <g class={current ? "place current" : "place"} onClick={() => onPick?.(place.id)}>
       <title>{place.name}</title>
-      <circle cx={x} cy={y} r={11} />
+      <line class="leader" x1={on[0]} y1={on[1]} x2={x} y2={y} />
+      <circle cx={x} cy={y} r={12} />
       <text x={x} y={y + 4.5} text-anchor="middle">{place.number}</text>
     </g>
   );
