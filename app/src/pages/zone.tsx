@@ -85,13 +85,13 @@ function Around({ view }: { view: ZoneView }) {
   const beside = (step: number) => view.zones.at((at + step) % view.zones.length)!;
   return (
     <nav class="row noprint" aria-label="Zones of the lap">
-      <Link class="button" path={`/zone/${beside(-1).zone_id}`} more={{ settings: "" }}>← {beside(-1).name}</Link>
       <Select
         label="Zone"
         value={view.zone.zone_id}
         options={view.zones.map((zone, i) => ({ value: zone.zone_id, label: `${i + 1} ${zone.name}` }))}
         onPick={to}
       />
+      <Link class="button" path={`/zone/${beside(-1).zone_id}`} more={{ settings: "" }}>← {beside(-1).name}</Link>
       <Link class="button" path={`/zone/${beside(1).zone_id}`} more={{ settings: "" }}>{beside(1).name} →</Link>
     </nav>
   );

@@ -5,6 +5,7 @@ import { save, type Held } from "../../api/library";
 import type { Envelope, Of } from "../../api/types";
 import { Chart, type Axis, type Mark, type Point } from "../../draw/chart";
 import { useLoaded } from "../../house/loaded";
+import { Link } from "../../house/rail";
 import { Choices } from "../../parts/field";
 import { Wrong } from "../../parts/notice";
 import { decel, decimalsOf, length, percent, setting, speed } from "../../words/units";
@@ -66,7 +67,10 @@ function Done({ stop, adjuster, anchor }: { stop: Stop; adjuster: AdjusterValue;
   const together = anchor?.first_to_let_go === "together";
   return (
     <>
-      <p>{sentence(rows, adjuster, stop.best_setting)}</p>
+      <p>
+        {sentence(rows, adjuster, stop.best_setting)}
+        {stop.best_setting !== null && <> <Link path="/plan">The plan</Link> may ask for another: it also pays for turning in, for the release and for mistakes.</>}
+      </p>
       {today && <p>{todayIn(today, adjuster.step, together)}</p>}
       <div class="two even">
         <Shares rows={rows} adjuster={adjuster} today={today} together={together} best={stop.best_setting} />
