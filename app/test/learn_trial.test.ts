@@ -1,14 +1,14 @@
 import { beforeEach, expect, test } from "vitest";
+import { items, type Item } from "../src/api/library";
 import { place, placeOf, turn } from "../src/house/address";
-import { learnRequest } from "../src/pages/learn";
-import { nameOf, perBar, round } from "../src/pages/learn/parameters";
+import { changedSince, lacking, learnRequest } from "../src/pages/learn/question";
 import { chosenOf } from "../src/pages/laps/chosen";
 import { designRequest } from "../src/pages/trial/design";
 import { asCsv, judgeRequest } from "../src/pages/trial/judge";
-import { nameOf as endpointName } from "../src/pages/trial/effects";
 import { stopsRequest } from "../src/pages/trial/stops";
 
 beforeEach(() => {
+  items.value = [];
   history.replaceState(null, "", "/learn");
   place.value = placeOf("/learn");
 });
@@ -19,21 +19,32 @@ test("settings count only where every log has one", () => {
   expect(learnRequest(now, { "logs/a.csv": "56", "logs/b.csv": "52,5" }).settings).toEqual([56, 52.5]);
 });
 
-test("a key becomes words, with its setting", () => {
-  expect(nameOf({ key: "front_share_frac", setting: 54.5 })).toBe("Front share at 54.5");
-  expect(nameOf({ key: "tyre.mu_x", setting: null })).toBe("Tyre, mu x");
-  expect(nameOf({ key: "decel_per_front_pressure_mps2_per_Pa", setting: 51.5 })).toBe("Deceleration per front line pressure at 51.5");
-  expect(nameOf({ key: "drive.gear.1.engine_drag_Nm", setting: null })).toBe("Engine braking, gear 1 of the file");
-  const gain = perBar({ estimate: 4e-6, low_90: 3e-6, high_90: 5e-6, unit: "m/s2/Pa" });
-  expect(gain.unit).toBe("m/s2 per bar");
-  expect(gain.estimate).toBeCloseTo(0.4, 12);
+test("a setting that is no number, or of some logs only, is said and not dropped", () => {
+  const logs = ["logs/a.csv", "logs/b.csv"];
+  expect(lacking(logs, {})).toBe("");
+  expect(lacking(logs, { "logs/a.csv": "56", "logs/b.csv": "52,5" })).toBe("");
+  expect(lacking(logs, { "logs/a.csv": "56" })).toContain("every log");
+  expect(lacking(logs, { "logs/a.csv": "56", "logs/b.csv": "52 or so" })).toContain("not a number");
 });
 
-test("a number shows as many places as its width deserves", () => {
-  expect(round(0.67812, 0.012)).toBe("0.678");
-  expect(round(1360.4, 12)).toBe("1360");
-  expect(round(2.5, 0)).toBe("2.500");
+test("an answer says what has changed since it was asked for", () => {
+  const now = chosenOf({ logs: "logs/a.csv" });
+  const asked = { ...learnRequest(now, {}) };
+  const work = { asked, started_at: "2026-05-01T10:00:00+00:00" };
+  expect(changedSince(work, learnRequest(now, {}))).toEqual([]);
+  expect(changedSince(work, learnRequest(now, { "logs/a.csv": "56" }))).toEqual(["the settings typed"]);
+  turn({ car: "cars/other", conditions: "conditions/wet" });
+  expect(changedSince(work, learnRequest(now, {}))).toEqual(["the car", "the conditions"]);
+  turn({ car: "", conditions: "" });
+  items.value = [item("2026-05-01T09:59:00+00:00")];
+  expect(changedSince(work, learnRequest(now, {}))).toEqual([]);
+  items.value = [item("2026-05-01T10:20:00+00:00")]; // edited since, under the same name
+  expect(changedSince(work, learnRequest(now, {}))).toEqual(["the car"]);
 });
+
+function item(saved_at: string): Item {
+  return { kind: "cars", id: "halden-gt", name: "Halden GT", revision: "0", saved_at, bytes: 1, note: "" };
+}
 
 test("stops that are not filled in are not asked about", () => {
   expect(stopsRequest([{ setting: "56", first: "" }])).toBeNull();
@@ -43,13 +54,22 @@ test("stops that are not filled in are not asked about", () => {
   });
 });
 
-const TYPED = { settings: "56 53", measured: "slip_difference_frac", difference: "0,03", scatter: "", stints: "3", stint_laps: "13" };
+const TYPED = { settings: "56 53", measured: "slip_difference_frac", difference: "3,5", scatter: "", stints: "3", stint_laps: "13" };
+
+test("a stop whose setting is no number is not left out: nothing is asked until it can be read", () => {
+  const read = { setting: "56", first: "front" as const };
+  expect(stopsRequest([read, { setting: "55x", first: "rear" }])).toBeNull();
+  expect(stopsRequest([read, { setting: "55,5", first: "rear" }])).toMatchObject({
+    stops: { stops: [{ setting: 56, first: "front" }, { setting: 55.5, first: "rear" }] },
+  });
+});
 
 test("a design is asked for as soon as there are two settings", () => {
   expect(designRequest({ ...TYPED, settings: "56" })).toBeNull();
   expect(designRequest({ ...TYPED, settings: "56 x" })).toBeNull();
+  expect(designRequest({ ...TYPED, scatter: "some" })).toBeNull();
   expect(designRequest(TYPED)).toMatchObject({
-    design: { settings: [56, 53], endpoints: [{ name: "slip_difference_frac", difference: 0.03 }], car: "cars/halden-gt" },
+    design: { settings: [56, 53], endpoints: [{ name: "slip_difference_frac", difference: expect.closeTo(0.035, 12) }], car: "cars/halden-gt" },
   });
   expect(designRequest({ ...TYPED, settings: "56.5, 53" })).toMatchObject({ design: { settings: [56.5, 53] } });
   expect(designRequest({ ...TYPED, settings: "56,5 53,5" })).toMatchObject({ design: { settings: [56.5, 53.5] } });
@@ -62,9 +82,4 @@ test("what is left empty is not asked", () => {
 test("a pasted table becomes a file of commas", () => {
   expect(asCsv("lap\tsetting\n1\t56,5")).toBe("lap,setting\n1,56.5");
   expect(asCsv("lap,setting\n1,56")).toBe("lap,setting\n1,56");
-});
-
-test("what is measured in words", () => {
-  expect(endpointName("z03_time_s")).toBe("Z03 time");
-  expect(endpointName("slip_difference_frac")).toBe("Slip difference");
 });

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -13,7 +14,8 @@ from foreaft.files.draws import read_draws
 from foreaft.files.toml import read_car
 from foreaft.jobs.learn import learn
 from foreaft.jobs.record import record
-from foreaft.jobs.requests import LearnRequest, Quick, RecordRequest
+from foreaft.jobs.requests import LearnRequest, Quick, RecordRequest, StopRequest
+from foreaft.jobs.stop import stop
 
 QUICK = Quick(today=0.0, higher="front", first="front", lowest=-23.0, highest=23.0)
 TYPED = ["--car", "gt-mid", "--today", "0", "--higher", "front", "--first", "front"]
@@ -96,8 +98,68 @@ def test_the_command_leads_with_the_crossover(
     assert main(["learn", str(log), *TYPED]) == 0
     shown = capsys.readouterr().out
     lines = [line for line in shown.splitlines() if line.strip()]
-    assert lines[1].startswith(("Both ends slip equally at", "Crossover: cannot tell"))
-    assert "force_share_frac at -20" in shown
+    assert lines[1].startswith(("Both ends slip alike at", "Crossover: cannot tell"))
+    assert "front share of the braking force at -20" in shown
+
+
+def test_the_command_prints_words_and_no_keys(
+    log: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert main(["learn", str(log), *TYPED, "--every"]) == 0
+    shown = capsys.readouterr().out
+    assert "kN per 10 bar" in shown
+    assert not re.search(r"[a-z]_[a-z]|\bPa\b|N/", shown.replace(str(log), ""))
+
+
+def test_it_is_told_where_both_ends_lock_together(
+    log: Path, learned: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Against stops of the car that drove the log, at each setting: which end goes first."""
+    answer = learn(LearnRequest(logs=[log], car="gt-mid", quick=QUICK)).result
+    lock = answer.lock
+    assert lock.setting is not None
+    assert lock.low_90 is not None
+    assert lock.high_90 is not None
+    assert lock.low_90 < lock.setting < lock.high_90
+    first = {
+        one.setting: one.limiting_axle
+        for one in stop(
+            StopRequest(car="gt-mid", quick=QUICK, from_kmh=120, to_kmh=100)
+        ).result.settings
+        if one.setting is not None
+    }
+    rear = max(setting for setting, axle in first.items() if axle == "rear")
+    front = min(setting for setting, axle in first.items() if axle == "front")
+    assert rear < front  # a higher number is further forward
+    assert lock.low_90 - 1.0 < rear
+    assert lock.high_90 + 1.0 > front
+    anchor = read_car(learned / "car.toml").anchor
+    assert anchor is not None
+    assert anchor.setting == pytest.approx(lock.setting, abs=0.5 + 1e-9)
+    # By a step of one: no decimals, and never as if it were exact.
+    assert re.fullmatch(r"-?\d+\xa0±[1-9]\d*", lock.shown)
+    assert main(["learn", str(log), *TYPED]) == 0
+    shown = capsys.readouterr().out
+    assert f"both ends lock together at {lock.shown}" in shown
+    # What goes first is said of that setting only, never of where both slip alike.
+    alike = next(line for line in shown.splitlines() if line.startswith("Both ends slip alike"))
+    assert "first" not in alike
+
+
+def test_where_the_lock_is_not_known_nothing_says_which_end_goes_first(log: Path) -> None:
+    """Both ends slip alike far outside this adjuster: what locks first does not follow from it."""
+    narrow = QUICK.model_copy(update={"lowest": -5.0, "highest": 5.0})
+    answer = learn(LearnRequest(logs=[log], car="gt-mid", quick=narrow)).result
+    assert answer.lock.setting is None
+    assert answer.lock.text == ""
+    assert answer.lock.would_settle
+
+
+def test_a_log_learned_from_already_is_said(log: Path, learned: Path) -> None:
+    again = learn(LearnRequest(logs=[log], car=learned / "car.toml"))
+    assert "learned_before" in {one.code for one in again.warnings}
+    first = learn(LearnRequest(logs=[log], car="gt-mid", quick=QUICK))
+    assert "learned_before" not in {one.code for one in first.warnings}
 
 
 def test_nobody_has_said_which_way_the_number_counts(log: Path) -> None:

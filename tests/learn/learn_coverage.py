@@ -39,6 +39,7 @@ from foreaft.model.conditions import Conditions
 from foreaft.model.driver import Driver
 from foreaft.model.fields import build, plain
 from foreaft.physics import layout as at
+from foreaft.physics.motion import crossover_share
 
 QUICK = Quick(today=0.0, higher="front", first="together")
 FIRST_SEED = 200_000
@@ -173,6 +174,16 @@ def true_crossover(case: Case, decel_mps2: float, speed_mps: float) -> float:
     return float(np.interp(0.0, front - rear, far))
 
 
+def true_lock(case: Case, speed_mps: float) -> float:
+    """Setting at which both ends of the true car lock together; straight on past the adjuster."""
+    made = vectors(case.truth, draw(case.truth, 0, 0), Conditions())
+    slope, level = np.polyfit(made.settings, made.share[0], 1)
+    even = crossover_share(made.vector[0], made.table[0], speed_mps)
+    if made.share[0].min() <= even <= made.share[0].max():
+        return float(np.interp(even, made.share[0], made.settings))
+    return float((even - level) / slope)
+
+
 def learnt(seed: int) -> list[tuple[str, str, float, float, float, float]]:
     """Key, verdict, truth, low, high and estimate of everything told of one case."""
     case = case_of(seed)
@@ -190,6 +201,11 @@ def learnt(seed: int) -> list[tuple[str, str, float, float, float, float]]:
         sd = (place.high - place.low) / 3.29
         error = (place.setting - true) / sd
         out.append(("crossover", verdict, true, place.low, place.high, error))
+        lock = lc.lock_crossover(what, found, place)
+        if lock is not None:
+            true, sd = true_lock(case, lock.speed_mps), (lock.high - lock.low) / 3.29
+            error = (lock.setting - true) / sd
+            out.append(("lock crossover", "learned", true, lock.low, lock.high, error))
     for column in lc.columns_of(seen, what, found):
         one = judge(column, seen.firm)
         key = one.key if one.setting is None else f"{one.key}@{one.setting:g}"

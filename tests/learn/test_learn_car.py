@@ -43,25 +43,32 @@ def test_a_crossover_that_is_learned_becomes_the_anchor(learnt: Learnt) -> None:
     place = lc.crossover_of(what, found, shown)
     assert place.inside
     judged = [judge(one, seen.firm) for one in lc.columns_of(seen, what, found)]
-    anchor = lc.written(what, found, judged, place, "draws.csv", "a log").car.anchor
+    told = lc.lock_crossover(what, found, place)
+    assert told is not None
+    anchor = lc.written(what, found, judged, told, "draws.csv", "a log").car.anchor
     assert anchor is not None
     assert anchor.first_to_let_go == "together"
     # The true car at the limit: where its share is what lets both ends go together.
     true = vectors(case.truth, draw(case.truth, 0, 0), Conditions())
     even = crossover_share(true.vector[0], true.table[0], lc.LOCK_SPEED_MPS)
     lock = float(np.interp(even, true.share[0], true.settings))
-    assert abs(anchor.setting - lock) < 3.0 * (place.high - place.low)
+    assert told.low <= lock <= told.high
+    assert told.high - told.low < 0.5 * (case.settings[-1] - case.settings[0])
+    assert case.prior.adjuster is not None
+    assert abs(anchor.setting - told.setting) <= 0.5 * case.prior.adjuster.step
     # Where both slip alike in a gentler stop is another setting, and further from that.
     assert abs(anchor.setting - lock) < abs(place.setting - lock)
     assert what.car.anchor is not None
     assert anchor.setting != what.car.anchor.setting
 
 
-def test_without_a_crossover_the_anchor_stays_as_it_was_asked(learnt: Learnt) -> None:
+def test_without_both_sides_of_it_the_anchor_stays_as_it_was_asked(learnt: Learnt) -> None:
     _, seen, what, found, shown = learnt
     judged = [judge(one, seen.firm) for one in lc.columns_of(seen, what, found)]
-    for place in (None, replace(shown, inside=False)):
-        car = lc.written(what, found, judged, place, "draws.csv", "a log").car
+    for place in (None, replace(shown, driven=(-23.0, -22.0))):
+        lock = lc.lock_crossover(what, found, place)
+        assert lock is None
+        car = lc.written(what, found, judged, lock, "draws.csv", "a log").car
         assert car.anchor == what.car.anchor
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, ClassVar
@@ -316,7 +317,8 @@ def test_laps_that_count_right_after_a_change_are_named(tmp_path: Path) -> None:
 
 def comparison(verdict: str, better: float | None) -> TrialComparison:
     given = dict.fromkeys(TrialComparison.model_fields)
-    given |= {"endpoint": "z3_time_s", "unit": "s", "primary": False, "setting": 53.0}
+    given |= {"endpoint": "z3_time_s", "words": "Z3 time", "shown": [], "unit": "s"}
+    given |= {"primary": False, "setting": 53.0}
     given |= {"against": 56.0, "pairs": 8, "counted_together": 1, "text": ""}
     return TrialComparison(**(given | {"verdict": verdict, "better": better}))
 
@@ -382,6 +384,9 @@ def test_json_and_words_of_a_verdict(laps: Make, capsys: pytest.CaptureFixture[s
     said = capsys.readouterr().out
     assert "53 is better" in said
     assert "no difference shown" in said
+    # Words, not the names of columns.
+    assert "Z3 time, 53 against 56" in said
+    assert not re.search(r"[a-z0-9]_[a-z]", said.replace(file, ""))
     assert main(["trial", "judge", file, "--primary", "z9_time_s"]) == 2
 
 

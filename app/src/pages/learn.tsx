@@ -4,17 +4,21 @@ import { ask, problem, type Problem } from "../api/call";
 import { useKeptWork } from "../api/kept";
 import { itemOf, refresh, slug, type Item } from "../api/library";
 import type { Envelope, Of } from "../api/types";
+import type { WorkState } from "../api/work";
 import { go, place } from "../house/address";
 import { desk, lay } from "../house/desk";
 import { draft } from "../house/draft";
+import { useLoaded } from "../house/loaded";
 import { Link } from "../house/rail";
-import { numberOf, TextField } from "../parts/field";
-import { Progress, Warnings, Wrong } from "../parts/notice";
+import { NumberField, TextField } from "../parts/field";
+import { Mind, Progress, Warnings, Wrong } from "../parts/notice";
+import { noNumber, sentence } from "../words/text";
 import { Channels } from "./laps/channels";
-import { chosenOf, type Chosen } from "./laps/chosen";
+import { chosenOf } from "./laps/chosen";
 import { Logs } from "./laps/logs";
 import { Crossover } from "./learn/crossover";
 import { Parameters } from "./learn/parameters";
+import { changedSince, lacking, learnRequest, type Typed } from "./learn/question";
 import "../style/laps.css";
 import "../style/learn.css";
 
@@ -22,14 +26,17 @@ type LearnAnswer = Envelope<Of<"Learn">>;
 
 export function Learn() {
   const now = chosenOf(place.value.query);
-  const settings = draft<Record<string, string>>("learn.settings", {});
+  const settings = draft<Typed>("learn.settings", {});
   const request = learnRequest(now, settings.value);
   const kept = useKeptWork<LearnAnswer>(
     "learn",
-    now.logs.length ? now.logs.join(" ") : null, // not the car: the learned one comes onto the desk
+    now.logs.length ? now.logs.join(" ") : null, // an answer of these logs stays, and says what changed
     { logs: now.logs },
   );
   const found = kept.answer.value;
+  const asked = useAsked(kept.id.value);
+  const changed = found && asked ? changedSince(asked, request) : [];
+  const missing = lacking(now.logs, settings.value);
   return (
     <article>
       <header>
@@ -37,6 +44,7 @@ export function Learn() {
         <p>Three straight stops at different settings teach most: forward end first, from one speed.</p>
       </header>
       <div class="stack">
+        {found && changed.length > 0 && <Older answer={found} changed={changed} />}
         {found && kept.id.value && <Taught answer={found} work={kept.id.value} />}
         {kept.busy.value && <Progress state={kept.state} onStop={kept.stop} label="Learning" />}
         {kept.wrong.value && <Wrong problem={kept.wrong.value} />}
@@ -45,7 +53,7 @@ export function Learn() {
         {now.logs.length > 0 && (
           <section class="card stack noprint">
             <Settings logs={now.logs} typed={settings} />
-            <button type="button" class={found ? "" : "go"} disabled={kept.busy.value} onClick={() => kept.start(request)}>
+            <button type="button" class={found && !changed.length ? "" : "go"} disabled={kept.busy.value || missing !== ""} onClick={() => kept.start(request)}>
               {found ? "Learn again" : `Learn about ${itemOf(desk.value.car)?.name ?? desk.value.car}`}
             </button>
           </section>
@@ -55,30 +63,37 @@ export function Learn() {
   );
 }
 
+/** The work of the answer in sight, with what it was asked: a newer one may be under way, or have failed. */
+function useAsked(id: string | null): WorkState | null {
+  const found = useLoaded(id, (signal) => ask<WorkState>("GET", `work/${id}`, undefined, signal));
+  return found.value.value?.work_id === id ? found.value.value : null;
+}
+
 /** What the adjuster showed, for logs that hold no channel of it. */
-function Settings({ logs, typed }: { logs: string[]; typed: { value: Record<string, string> } }) {
+function Settings({ logs, typed }: { logs: string[]; typed: { value: Typed } }) {
+  const missing = lacking(logs, typed.value);
   return (
     <details open={logs.some((log) => typed.value[log])}>
       <summary>The logs do not hold the setting?</summary>
       <p>Type what the adjuster showed in each; leave it empty where the log holds it.</p>
-      <div class="row">
-        {logs.map((log) => (
-          <TextField key={log} label={log.slice(5)} size={8} value={typed.value[log] ?? ""} onInput={(text) => (typed.value = { ...typed.value, [log]: text })} />
-        ))}
+      <div class="row fields">
+        {logs.map((log) => {
+          const text = typed.value[log] ?? "";
+          return <NumberField key={log} label={log.slice("logs/".length)} wrong={noNumber(text)} value={text} onInput={(said) => (typed.value = { ...typed.value, [log]: said })} />;
+        })}
       </div>
+      {missing && <p class="soft">{missing}</p>}
     </details>
   );
 }
 
-/** The request; settings count only where every log has one. */
-export function learnRequest(now: Chosen, typed: Record<string, string>): Record<string, unknown> {
-  const { car, conditions, today, higher, first } = desk.value;
-  const asked: Record<string, unknown> = { logs: now.logs, car, conditions };
-  const settings = now.logs.map((log) => numberOf(typed[log] ?? ""));
-  if (settings.length && settings.every((one) => one !== null)) asked.settings = settings;
-  if (today && higher && first) asked.quick = { today: Number(today), higher, first };
-  if (now.mappings.length) asked.mapping = now.mappings;
-  return asked;
+/** The answer in sight is of another question: said, not hidden, because a learned car that is kept comes onto the desk. */
+function Older({ answer, changed }: { answer: LearnAnswer; changed: string[] }) {
+  return (
+    <Mind>
+      <p><strong>This was learned of {answer.result.car_name}, before something on this page changed:</strong> {changed.join(", ")}. Keeping it keeps what is shown here. Learn again to ask anew.</p>
+    </Mind>
+  );
 }
 
 function Taught({ answer, work }: { answer: LearnAnswer; work: string }) {
@@ -88,8 +103,8 @@ function Taught({ answer, work }: { answer: LearnAnswer; work: string }) {
       <Crossover result={result} />
       <section class="card stack" aria-labelledby="keep-head">
         <h2 id="keep-head">Next</h2>
-        <p>{result.next_test}</p>
-        {result.car_file ? <KeepCar name={result.car_name} work={work} /> : <p class="soft">Nothing was learned that would change the car file.</p>}
+        {result.next_test && <p>{sentence(result.next_test)}</p>}
+        {result.car_file ? <KeepCar key={work} name={result.car_name} work={work} /> : <p class="soft">Nothing was learned that would change the car file.</p>}
       </section>
       <Warnings warnings={answer.warnings} />
       <Parameters result={result} />

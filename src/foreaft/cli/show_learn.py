@@ -7,7 +7,7 @@ from typing import Final
 from foreaft.base.units import GRAVITY_MPS2, kmh_from_mps
 from foreaft.cli.show import table
 from foreaft.model.answers import Envelope
-from foreaft.model.answers_learn import Learn, LearnCrossover, LearnParameter
+from foreaft.model.answers_learn import Learn, LearnCrossover, LearnLock, LearnParameter
 
 WORDS: Final = {
     "learned": "learned",
@@ -23,15 +23,16 @@ ALWAYS: Final = ("force_share_frac",)
 def learn(answer: Envelope[Learn], every: bool) -> str:
     """Crossover first, then numbers, then what would settle the rest."""
     result = answer.result
-    lines = [f"\n{result.car_name}", "", crossover(result.crossover), ""]
+    said = [crossover(result.crossover), lock(result.lock)]
+    lines = [f"\n{result.car_name}", "", *(one for one in said if one), ""]
     told = [one for one in result.parameters if every or one.verdict in SHOWN]
     told += [one for one in result.parameters if one not in told and one.key in ALWAYS]
     rows = [_row(one) for one in told]
-    head = ("number", "known before", "now", "90 %", "verdict")
+    head = ("number", "known before", "now, 90 %", "verdict")
     lines.append(table(head, rows))
     rest = [one for one in result.parameters if one not in told]
     for verdict in ("not_identifiable", "not_attempted"):
-        names = [_name(one) for one in rest if one.verdict == verdict]
+        names = [one.name for one in rest if one.verdict == verdict]
         if names:
             lines += ["", f"{WORDS[verdict].capitalize()}: {', '.join(names)}."]
     lines += _reasons(told)
@@ -52,38 +53,33 @@ def learn(answer: Envelope[Learn], every: bool) -> str:
 
 def crossover(one: LearnCrossover) -> str:
     """The crossover as one sentence."""
-    if one.setting is None or one.low_90 is None or one.high_90 is None:
+    if one.setting is None:
         return f"Crossover: cannot tell: {one.because}. To settle it: {one.would_settle}."
-    half = 0.5 * (one.high_90 - one.low_90)
     where = (
         f"at {(one.decel_mps2 or 0.0) / GRAVITY_MPS2:.2f} g and "
         f"{kmh_from_mps(one.speed_mps or 0.0):.0f} km/h"
     )
-    text = (
-        f"Both ends slip equally at {one.setting:.1f} +-{half:.1f} {where} "
-        f"(90 %, {one.brakings} brakings). That is not yet where both lock together: load moves "
-        "forward in a harder stop."
-    )
+    text = f"Both ends slip alike at {one.shown} {where} (90 %, {one.brakings} brakings)."
     if not one.inside:
         text += f" That is {one.because}. To settle it: {one.would_settle}."
     return text
 
 
+def lock(one: LearnLock) -> str:
+    """Where both ends lock together, or why that is not known, as a sentence or two."""
+    if one.setting is None:
+        return (
+            "Where both ends lock together is not known, nor which lets go first: "
+            f"{one.because}. To settle it: {one.would_settle}."
+        )
+    speed = f"{kmh_from_mps(one.speed_mps):.0f} km/h"
+    return (
+        f"In a straight stop from {speed} both ends lock together at {one.shown} (90 %). {one.text}"
+    )
+
+
 def _row(one: LearnParameter) -> tuple[str, ...]:
-    now = "" if one.estimate is None else _number(one.estimate)
-    interval = ""
-    if one.low_90 is not None and one.high_90 is not None:
-        interval = f"{_number(one.low_90)} to {_number(one.high_90)}"
-    before = f"{_number(one.prior_low)} to {_number(one.prior_high)}"
-    return (_name(one), before, now, interval, WORDS[one.verdict])
-
-
-def _name(one: LearnParameter) -> str:
-    return one.key if one.setting is None else f"{one.key} at {one.setting:g}"
-
-
-def _number(value: float) -> str:
-    return f"{value:.4g}"
+    return (one.name, one.before, one.now, WORDS[one.verdict])
 
 
 def _reasons(told: list[LearnParameter]) -> list[str]:
@@ -91,7 +87,7 @@ def _reasons(told: list[LearnParameter]) -> list[str]:
     lines: list[str] = []
     for one in told:
         if one.verdict in ("not_identifiable", "contradictory"):
-            text = f"{_name(one)}: {one.because}."
+            text = f"{one.name[0].upper()}{one.name[1:]}: {one.because}."
             if one.would_settle:
                 text += f" To settle it: {one.would_settle}."
             lines.append(text)

@@ -50,7 +50,7 @@ def _endpoint(one: Any) -> tuple[str, ...]:
     needed = "never" if one.pairs_needed is None else str(one.pairs_needed)
     driven = "never" if one.laps_needed is None else str(one.laps_needed)
     return (
-        one.name + (" *" if one.primary else ""),
+        one.words + (" *" if one.primary else ""),
         amount(one.difference, one.unit),
         amount(one.scatter_sd, one.unit),
         needed,
@@ -127,9 +127,8 @@ def verdict(answer: Envelope[Any]) -> str:
 
 
 def _comparison(one: Any) -> tuple[str, ...]:
-    name = one.endpoint + (" *" if one.primary else "")
+    name = one.words + (" *" if one.primary else "")
     if one.effect is None:
         return (name, f"{one.setting:g}", "", "", "", str(one.pairs), "", "cannot tell")
-    ends = [amount(end, one.unit, True) for end in (one.effect, one.low, one.high)]
     said = one.verdict.replace("_", " ")
-    return (name, f"{one.setting:g}", *ends, str(one.pairs), chance(one.p_adjusted), said)
+    return (name, f"{one.setting:g}", *one.shown, str(one.pairs), chance(one.p_adjusted), said)

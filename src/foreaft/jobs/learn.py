@@ -43,15 +43,22 @@ from foreaft.model.answers_learn import (
     Learn,
     LearnCorrelation,
     LearnCrossover,
+    LearnLock,
     LearnLog,
     LearnParameter,
 )
 from foreaft.model.car import Car
+from foreaft.model.fields import plain
+from foreaft.report import learn_words as words
+from foreaft.report.words import format_setting
 
 Levels = list[tuple[Hashable, float]]
 
 CAR_FILE: Final = "car.toml"
 DRAWS_FILE: Final = "draws.csv"
+
+NO_STEP: Final = 0.1
+"""So fine a setting is shown of a car without an adjuster."""
 
 LATE_S: Final = 0.1
 """A channel of the brake so much later than the deceleration is told of: lift-off comes first by
@@ -104,22 +111,29 @@ def learn(
     ratio = lc.ratio_of(seen, what) if where.wheels else None
     shown = None if ratio is None else cr.crossover(seen, ratio)
     place = None if shown is None else lc.crossover_of(what, found, shown)
+    lock = lc.lock_crossover(what, found, place)
     told = [one for one, own in zip(columns, judged, strict=True) if own.verdict in lc.MOVED]
-    names = [_name(one.key, one.setting) for one in told]
+    say = partial(words.name_of, step=_step(car))
     driver = _driver(sessions, notes, progress)
-    files = None if folder is None else _write(folder, what, found, judged, place, sessions)
+    files = None if folder is None else _write(folder, what, found, judged, lock, sessions)
     inputs = {
         "car": identity(car, car_file),
         "conditions": identity(conditions, conditions_file),
     } | _inputs(sessions)
     result = Learn(
         car_name=car.name,
-        crossover=_crossover(seen, place, where, ratio is not None),
+        adjuster_step=None if car.adjuster is None else car.adjuster.step,
+        crossover=_crossover(seen, place, where, ratio is not None, _step(car)),
+        lock=_lock(car, lock, place),
         parameters=[
-            *(_parameter(one, where) for one in judged),
+            *(_parameter(one, where, say(one.key, one.setting)) for one in judged),
             *driver,
         ],
-        correlation=LearnCorrelation(keys=names, matrix=correlation(told).round(4).tolist()),
+        correlation=LearnCorrelation(
+            keys=[_key(one.key, one.setting) for one in told],
+            names=[say(one.key, one.setting) for one in told],
+            matrix=correlation(told).round(4).tolist(),
+        ),
         logs=[_log(one) for one in sessions],
         next_test=settle.next_test(where),
         car_file=None if files is None else str(files[0]),
@@ -144,17 +158,17 @@ def _sessions(request: LearnRequest, progress: Progress) -> list[_Session]:
             unit="",
             hint="Give one for all logs, or one each in their order.",
         )
-    words = LogWords(request.mapping, request.maps, len(request.logs))
+    said = LogWords(request.mapping, request.maps, len(request.logs))
     found: list[_Session] = []
     for number, file in enumerate(request.logs):
         progress("logs", number, len(request.logs))
         each = request.settings[number] if len(request.settings) > 1 else None
         setting = each if each is not None else next(iter(request.settings), None)
-        for recording in words.read(file).recordings:
+        for recording in said.read(file).recordings:
             progress("logs", number, len(request.logs))
             series = series_of(recording)
             found.append(_Session(recording, series, observe(series, setting, len(found))))
-    words.check()
+    said.check()
     progress("logs", len(request.logs), len(request.logs))
     return found
 
@@ -189,21 +203,29 @@ def _warn(car: Car, seen: Observed, sessions: Sequence[_Session], notes: Notes) 
     if not settings and seen.firm:
         notes.warn(
             "setting_unknown",
-            "no channel says what the adjuster showed, and no --setting: nothing of the share can "
-            "be learnt",
+            "no channel says what the adjuster showed, and nobody typed it: nothing of the share "
+            "can be learned",
         )
     if adjuster is not None and settings:
         out = [one for one in settings if not adjuster.min <= one <= adjuster.max]
         if out:
+            shown = ", ".join(format_setting(one, adjuster.step) for one in out)
             notes.warn(
                 "setting_outside",
-                f"the adjuster never shows {', '.join(f'{one:g}' for one in out)}: brakings there "
-                "are left out",
+                f"the adjuster never shows {shown}: brakings there are left out",
             )
     if car.brakes.anti_lock:
         notes.warn(
             "anti_lock",
             "the car has anti-lock: what it levels is left out as soon as a wheel passes its peak",
+        )
+    known_from = str(plain(car))
+    again = [one.recording.file for one in sessions if one.recording.run_id in known_from]
+    if again:
+        notes.warn(
+            "learned_before",
+            f"the car file was learned from {', '.join(dict.fromkeys(again))} already: the same "
+            "brakings count twice, and every ± is too small; start from the car file before it",
         )
     for one in sessions:
         sources = one.series.sources
@@ -250,13 +272,19 @@ def _inputs(sessions: Sequence[_Session]) -> dict[str, Input]:
 # ---------------------------------------------------------------- the answer
 
 
-def _name(key: str, setting: float | None) -> str:
+def _key(key: str, setting: float | None) -> str:
     return key if setting is None else f"{key}@{setting:g}"
 
 
-def _parameter(one: Judged, where: settle.Situation) -> LearnParameter:
+def _step(car: Car) -> float:
+    """Step of the adjuster, by which its settings are shown."""
+    return NO_STEP if car.adjuster is None else car.adjuster.step
+
+
+def _parameter(one: Judged, where: settle.Situation, name: str) -> LearnParameter:
     return LearnParameter(
         key=one.key,
+        name=name,
         setting=one.setting,
         unit=one.unit,
         prior_low=one.prior_low,
@@ -264,20 +292,55 @@ def _parameter(one: Judged, where: settle.Situation) -> LearnParameter:
         estimate=one.estimate,
         low_90=one.low,
         high_90=one.high,
+        before=words.between(one.key, one.unit, one.prior_low, one.prior_high),
+        now=_now(one.key, one.unit, one.estimate, one.low, one.high),
         verdict=one.verdict,
         because=settle.because(one, where),
         would_settle=settle.would_settle(one, where),
     )
 
 
+def _now(key: str, unit: str, estimate: float | None, low: float | None, high: float | None) -> str:
+    if estimate is None or low is None or high is None:
+        return ""
+    return words.told(key, unit, estimate, low, high)
+
+
+def _lock(car: Car, lock: lc.Lock | None, place: cr.Crossover | None) -> LearnLock:
+    if lock is not None and place is not None:
+        way = None if car.adjuster is None else car.adjuster.higher_means
+        return LearnLock(
+            setting=lock.setting,
+            low_90=lock.low,
+            high_90=lock.high,
+            shown=words.setting_text(lock.setting, lock.low, lock.high, _step(car)),
+            speed_mps=lock.speed_mps,
+            text=words.lock_text(lock.setting, place.setting, _step(car), way),
+            because="so the cars lock that agree with the logs, with the grip of that day",
+            would_settle="",
+        )
+    why = "no_adjuster" if car.adjuster is None else "no_slip" if place is None else "outside"
+    return LearnLock(
+        setting=None,
+        low_90=None,
+        high_90=None,
+        shown="",
+        speed_mps=lc.LOCK_SPEED_MPS,
+        text="",
+        because=words.NO_LOCK[why],
+        would_settle=cr.BOTH_SIDES if why == "outside" else settle.TO_THE_LIMIT,
+    )
+
+
 def _crossover(
-    seen: Observed, found: cr.Crossover | None, where: settle.Situation, free: bool
+    seen: Observed, found: cr.Crossover | None, where: settle.Situation, free: bool, step: float
 ) -> LearnCrossover:
     if found is not None:
         return LearnCrossover(
             setting=found.setting,
             low_90=found.low,
             high_90=found.high,
+            shown=words.setting_text(found.setting, found.low, found.high, step),
             decel_mps2=found.decel_mps2,
             speed_mps=found.speed_mps,
             brakings=found.brakings,
@@ -285,12 +348,13 @@ def _crossover(
             because="front and rear slip are equal there, as driven, with the engine's pull"
             if found.inside
             else "a straight line drawn on past the settings that were driven",
-            would_settle="" if found.inside else "stops at settings on both sides of it",
+            would_settle="" if found.inside else cr.BOTH_SIDES,
         )
     return LearnCrossover(
         setting=None,
         low_90=None,
         high_90=None,
+        shown="",
         decel_mps2=None,
         speed_mps=None,
         brakings=seen.firm,
@@ -399,15 +463,19 @@ def _of_driver(
 ) -> LearnParameter:
     part = 1.0 if found is None else (found.high - found.low) / (before[1] - before[0])
     told = found is not None and part < 0.9
+    shown = (found.value, found.low, found.high) if found is not None and told else (None,) * 3
     return LearnParameter(
         key=key,
+        name=words.name_of(key),
         setting=None,
         unit="",
         prior_low=before[0],
         prior_high=before[1],
-        estimate=found.value if found is not None and told else None,
-        low_90=found.low if found is not None and told else None,
-        high_90=found.high if found is not None and told else None,
+        estimate=shown[0],
+        low_90=shown[1],
+        high_90=shown[2],
+        before=words.between(key, "", *before),
+        now=_now(key, "", *shown),
         verdict=("learned" if part < 0.5 else "narrowed") if told else "not_identifiable",
         because=because if told else "too few brakings that were meant to be alike",
         would_settle="" if told and part < 0.5 else would_settle,
@@ -422,11 +490,11 @@ def _write(
     what: lc.Known,
     found: Fit,
     judged: Sequence[Judged],
-    place: cr.Crossover | None,
+    lock: lc.Lock | None,
     sessions: Sequence[_Session],
 ) -> tuple[Path, Path]:
     runs = ", ".join(one.recording.run_id for one in sessions[:4])
-    made = lc.written(what, found, judged, place, DRAWS_FILE, f"learned from {runs}")
+    made = lc.written(what, found, judged, lock, DRAWS_FILE, f"learned from {runs}")
     write_folder(folder, {CAR_FILE: toml.dump(made.car), DRAWS_FILE: _table(made.draws)})
     return folder / CAR_FILE, folder / DRAWS_FILE
 

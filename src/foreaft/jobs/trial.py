@@ -109,7 +109,7 @@ def design(request: TrialDesignRequest) -> Envelope[Trial]:
     if told[0].power_frac < request.power:
         notes.warn(
             "trial_too_short",
-            f"{request.stints} stints give {told[0].name} a chance of "
+            f"{request.stints} stints give {words.name_of(told[0].name)} a chance of "
             f"{100 * told[0].power_frac:.0f} % to show the difference; asked were "
             f"{100 * request.power:.0f} %. More stints, or settings further apart.",
         )
@@ -331,6 +331,7 @@ def _endpoint(
     told = None if needed is None or laps is None else (needed, laps)
     return TrialEndpoint(
         name=one.name,
+        words=words.name_of(one.name),
         unit=unit_of(one.name) or "",
         primary=one is first,
         difference=one.difference,
@@ -482,7 +483,7 @@ def _check_laps(laps: tuple[tr.Lap, ...], rows: LapSheet) -> None:
         raise CannotTell(
             "whether the setting makes a difference",
             because=f"all laps were driven at {min(settings):g}",
-            would_settle="laps at a second setting, in turn with the first: foreaft trial design",
+            would_settle="laps at a second setting, in turn with the first: make a run sheet",
         )
     counted = any(any(lap.events.values()) for lap in laps)
     if not counted and not any(lap.values for lap in laps if lap.keep):
@@ -497,7 +498,8 @@ def _warn_of_laps(laps: tuple[tr.Lap, ...], rows: LapSheet, notes: Notes) -> Non
     if tr.REAR_COLUMN not in rows.events:
         notes.warn(
             "stop_rule_unchecked",
-            f"there is no column {tr.REAR_COLUMN}: whether a setting was safe was not looked at",
+            "nobody wrote down rear events, so whether a setting was safe was not looked at: a "
+            f"column {tr.REAR_COLUMN} counts them lap by lap",
         )
     loose = tr.unsettled(laps)
     if loose and rows.has_keep:
@@ -551,7 +553,7 @@ def _warn_of_shape(compared: list[tr.Compared], ask: tr.Ask, notes: Notes) -> No
         if (one.p_shuffled <= ask.level) != (one.effect.p <= ask.level):
             notes.warn(
                 "trial_near_the_line",
-                f"{one.endpoint}, {one.setting:g} against {one.against:g}: shuffling the pairs "
+                f"{words.pair_of(one.endpoint, one.setting, one.against)}: shuffling the pairs "
                 f"gives p {words.chance(one.p_shuffled)}, the t test "
                 f"{words.chance(one.effect.p)}; it is a near thing, drive more pairs",
             )
@@ -570,6 +572,7 @@ def _comparison(one: tr.Compared, ask: tr.Ask, ended: set[float]) -> TrialCompar
     at, at_low, at_high = (None, None, None) if crossover is None else crossover
     return TrialComparison(
         endpoint=one.endpoint,
+        words=words.name_of(one.endpoint),
         unit=unit_of(one.endpoint) or "",
         primary=primary,
         setting=one.setting,
@@ -578,6 +581,7 @@ def _comparison(one: tr.Compared, ask: tr.Ask, ended: set[float]) -> TrialCompar
         effect=None if found is None else found.estimate,
         low=None if found is None else found.low,
         high=None if found is None else found.high,
+        shown=_shown(found, unit_of(one.endpoint) or ""),
         p=None if found is None else found.p,
         p_adjusted=one.p_adjusted,
         counted_together=one.counted_together,
@@ -592,6 +596,12 @@ def _comparison(one: tr.Compared, ask: tr.Ask, ended: set[float]) -> TrialCompar
         better=better,
         text=words.comparison_text(one, better, ask.level, primary, unsafe),
     )
+
+
+def _shown(found: st.Effect | None, unit: str) -> list[str]:
+    if found is None:
+        return []
+    return [words.amount(one, unit, True) for one in (found.estimate, found.low, found.high)]
 
 
 def _rate(one: tr.Rate, level: float, has_passes: bool) -> TrialRate:

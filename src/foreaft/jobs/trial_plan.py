@@ -15,7 +15,7 @@ from foreaft.jobs.common import Notes
 from foreaft.learn.trial import Stopped
 from foreaft.model.answers import Plan
 from foreaft.model.answers_trial import TrialComparison, TrialPlanLine
-from foreaft.report.trial_words import further_to_the_rear
+from foreaft.report.trial_words import further_to_the_rear, pair_of
 
 ZONE_LIKE: Final = re.compile(r"z\d+_")
 
@@ -106,7 +106,7 @@ def _votes(
     for one in told:
         if min(abs(planned - one.setting), abs(planned - one.against)) >= half:
             continue
-        pair = f"{one.endpoint}, {one.setting:g} against {one.against:g}"
+        pair = pair_of(one.endpoint, one.setting, one.against)
         if one.better is None:
             said = {"difference": "a difference, but which way is better is not in its name"}
             if {one.setting, one.against} & ended:

@@ -21,19 +21,22 @@ from foreaft.learn import straight as st
 from foreaft.learn.crossover import LEVEL, Crossover, Ratio, free_ratio
 from foreaft.learn.fit import PRIOR_DRAWS, Fit, Prior, extras_of, fit
 from foreaft.learn.observe import Observed
-from foreaft.learn.verdict import Column, Judged
+from foreaft.learn.verdict import Column, Judged, interval
 from foreaft.model.car import Car, draw, vectors
 from foreaft.model.conditions import Conditions
 from foreaft.model.convert import brake_gain
 from foreaft.model.fields import Quantity, build, catalogue, plain
 from foreaft.physics import layout as at
 from foreaft.physics.motion import crossover_share
+from foreaft.plan.anchor import SEEN_ON
 
 STREAM: Final = 23
 """Keeps the prior's draws apart from those of a plan with the same seed."""
 
+LOCK_DRAWS: Final = 300
+EVEN: Final = 1e-6
+"""Settings so near are the same: rounding of decimals, nothing more."""
 
-LOCK_DRAWS: Final = 60
 LOCK_SPEED_MPS: Final = 30.0
 """Drivers squeeze to the first lock from 120 km/h."""
 
@@ -210,20 +213,79 @@ def _crossing(
     when: Crossover,
 ) -> float:
     """Setting at which both axles of one car slip alike, drawn on past its adjuster; or NaN."""
-    settings, shares = adjuster
-    slope, level = np.polyfit(settings, shares, 1)
     share = np.linspace(0.05, 0.95, CROSSOVER_SHARES)
     same = np.ones(len(share))
     moments = st.Moments(when.speed_mps * same, when.decel_mps2 * same, same > 0.0, share)
     front, rear = st.slips(table, st.acting(car, moments), stiffer)
     apart = front - rear  # rises with the front share
-    if slope == 0.0 or not apart[0] < 0.0 < apart[-1]:
+    if not apart[0] < 0.0 < apart[-1]:
         return float("nan")
-    even = float(np.interp(0.0, apart, share))
-    if not shares.min() <= even <= shares.max():
-        return float((even - level) / slope)
+    return _setting_of(float(np.interp(0.0, apart, share)), adjuster)
+
+
+def _setting_of(share: float, adjuster: tuple[Floats, Floats]) -> float:
+    """Setting at which the brakes are shared so, drawn on past the adjuster; or NaN."""
+    settings, shares = adjuster
     order = np.argsort(shares)
-    return float(np.interp(even, shares[order], settings[order]))
+    if shares.min() <= share <= shares.max():
+        return float(np.interp(share, shares[order], settings[order]))
+    slope, level = np.polyfit(settings, shares, 1)
+    return float((share - level) / slope) if slope else float("nan")
+
+
+@dataclass(frozen=True)
+class Lock:
+    """Setting at which both ends lock together in a straight stop, with its 90 % interval.
+
+    Of the day of the log; ``anchor`` is the setting of the adjuster for the car file.
+    """
+
+    setting: float
+    low: float
+    high: float
+    speed_mps: float
+    anchor: float
+
+
+def lock_crossover(what: Known, found: Fit, place: Crossover | None) -> Lock | None:
+    """Where both ends lock together, by the cars that agree with the log.
+
+    It lies further forward than where both slip alike in a gentler stop: load moves with the
+    deceleration.
+    None where the slips show nothing, or where it lies outside of the settings driven; where those
+    are not the adjuster's, nothing of the share was learned.
+    """
+    if what.car.adjuster is None or place is None:
+        return None
+    places, settings = _locks(what, found)
+    if len(places) < 0.9 * min(LOCK_DRAWS, len(found.draws)):
+        return None
+    middle = float(np.median(places))
+    least, most = place.driven
+    if not (settings.min() - EVEN <= least <= middle <= most <= settings.max() + EVEN):
+        return None
+    low, high = interval(places)
+    return Lock(middle, low, high, LOCK_SPEED_MPS, _anchor(what, found, middle, settings))
+
+
+def _locks(what: Known, found: Fit) -> tuple[Floats, Floats]:
+    """Per car the setting at which both ends lock together, and the settings there are."""
+    vector, table, settings, shares = what.build(what.columns(found.draws[:LOCK_DRAWS]))
+    places = np.array(
+        [
+            _setting_of(crossover_share(car, tyres, LOCK_SPEED_MPS), (settings, own))
+            for car, tyres, own in zip(vector, table, shares, strict=True)
+        ]
+    )
+    return places[np.isfinite(places)], settings
+
+
+def _anchor(what: Known, found: Fit, middle: float, settings: Floats) -> float:
+    """The setting of the adjuster for the car file, whose anchor is of a dry day."""
+    if what.conditions != SEEN_ON:
+        dry, _ = _locks(replace(what, conditions=SEEN_ON), found)
+        middle = float(np.median(dry)) if len(dry) else middle
+    return float(settings[np.abs(settings - middle).argmin()])
 
 
 def columns_of(seen: Observed, what: Known, found: Fit) -> list[Column]:
@@ -235,7 +297,7 @@ def columns_of(seen: Observed, what: Known, found: Fit) -> list[Column]:
     settings = now[2]
     out = []
     for one in seen.settings:
-        if settings.min() - 1e-6 <= one <= settings.max() + 1e-6:
+        if settings.min() - EVEN <= one <= settings.max() + EVEN:
             shares = [_share(x[3], settings, one) for x in (before, now, best)]
             out.append(Column(SHARE, "", shares[0], shares[1], float(shares[2][0]), one))
     out += _gains(seen, found, (before, now, best))
@@ -322,7 +384,7 @@ def written(
     what: Known,
     found: Fit,
     judged: Sequence[Judged],
-    place: Crossover | None,
+    lock: Lock | None,
     draws_file: str,
     source: str,
 ) -> Written:
@@ -331,7 +393,7 @@ def written(
     Numbers the log contradicts stay as they are in the file.
     Where only an anchor tied the adjuster down and the log shows the share, the share at both ends
     of the adjuster takes its place; the anchor still says what is run today.
-    A crossover inside the settings driven gives an anchor of its own.
+    Where both ends lock together, if that was learned, is an anchor of its own.
     """
     car = what.car
     data = plain(car)
@@ -350,33 +412,14 @@ def written(
             _put(data, key.split("."), value)
     if scaled:
         draws |= _known_ends(what, found, data, source)
-    anchor = None if place is None or not place.inside else lock_crossover(what, found)
-    if anchor is not None:
+    if lock is not None:
         if "front_share_frac" in data["brakes"] and car.reference_setting is not None:
             data["adjuster"]["reference_setting"] = car.reference_setting
-        data["anchor"] = {"setting": anchor, "first_to_let_go": "together"}
+        data["anchor"] = {"setting": lock.anchor, "first_to_let_go": "together"}
     data["draws_file"] = draws_file
     data["id"] = f"{car.id[:52]}-learned"
     data["name"] = f"{car.name[:70]} (learned)"
     return Written(build(Car, data), draws)
-
-
-def lock_crossover(what: Known, found: Fit) -> float | None:
-    """Setting of the adjuster at which both ends lock together, by the cars that agree.
-
-    It lies further forward than where both slip alike in a gentler stop: load moves with the
-    deceleration.
-    None where it lies outside of the adjuster.
-    """
-    adjuster = what.car.adjuster
-    if adjuster is None:
-        return None
-    vector, table, settings, shares = what.build(what.columns(found.draws[:LOCK_DRAWS]))
-    even = [crossover_share(*one, LOCK_SPEED_MPS) for one in zip(vector, table, strict=True)]
-    middle = np.median(np.array(even)[:, None] - shares, axis=0)
-    if middle.min() > 0.0 or middle.max() < 0.0:
-        return None
-    return float(settings[int(np.abs(middle).argmin())])
 
 
 def _scaled(car: Car, judged: Sequence[Judged]) -> bool:

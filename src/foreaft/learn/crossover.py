@@ -37,6 +37,9 @@ LEAST_SPREAD: Final = 0.1
 """Of speed in 10 m/s and of deceleration in m/s2: with less no slope is looked for."""
 LEVEL: Final = 0.90
 
+BOTH_SIDES: Final = "stops at settings on both sides of it"
+"""What settles a crossover that lies outside of the settings driven."""
+
 
 @dataclass(frozen=True)
 class Ratio:

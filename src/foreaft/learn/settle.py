@@ -18,6 +18,8 @@ TO_THE_LIMIT: Final = (
     "one straight stop from 120 km/h at each end of the adjuster, squeezed to the first lock"
 )
 
+SAY_SETTING: Final = "say what the adjuster showed in each log, or log a channel of it"
+
 SLIP_SEEN: Final = 4.0
 """Slip in the brakings must stand out of a free wheel's scatter by so much."""
 
@@ -79,7 +81,7 @@ def would_settle(one: Judged, where: Situation) -> str:
     if one.verdict == "learned":
         return ""
     if one.verdict == "contradictory":
-        return "check this number of the car file, and the channels' units with foreaft read"
+        return "check this number of the car file, and the units of the log's columns"
     if one.verdict == "not_attempted":
         return _elsewhere(one.key)
     return _test(one.key, where)
@@ -88,7 +90,7 @@ def would_settle(one: Judged, where: Situation) -> str:
 def next_test(where: Situation) -> str:
     """The one test that would add most to this log."""
     if not where.setting_known:
-        return "say what the adjuster showed: --setting, or a channel of it"
+        return SAY_SETTING
     if not where.wheels or where.settings < 2 or where.firm == 0:
         return STOPS
     if where.slip_over_noise < SLIP_SEEN:
@@ -145,7 +147,7 @@ def _lack_of_share(where: Situation) -> str:
 
 def _test(key: str, where: Situation) -> str:
     if not where.setting_known:
-        return "say what the adjuster showed: --setting, or a channel of it"
+        return SAY_SETTING
     if key.endswith("mu_x") or "load_sensitivity" in key or "peak_slip" in key:
         return TO_THE_LIMIT
     if key.startswith(("lift", "aero")):

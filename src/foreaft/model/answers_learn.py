@@ -19,6 +19,8 @@ class LearnCrossover(Answer):
     setting: float | None
     low_90: float | None
     high_90: float | None
+    shown: str
+    """As people read it, to the decimals of the adjuster: 52.5 ±0.4. Empty if it is not known."""
     decel_mps2: float | None
     speed_mps: float | None
     brakings: int
@@ -27,10 +29,32 @@ class LearnCrossover(Answer):
     would_settle: str
 
 
+class LearnLock(Answer):
+    """The setting at which both ends lock together in a straight stop; the interval holds 90 %.
+
+    Of the cars that agree with the logs, at the grip of that day; ``text`` says how it differs
+    from where both slip alike, and what each side of it does.
+    """
+
+    setting: float | None
+    low_90: float | None
+    high_90: float | None
+    shown: str
+    """As people read it, to the decimals of the adjuster: 54.5 ±0.6. Empty if it is not known."""
+    speed_mps: float
+    text: str
+    because: str
+    would_settle: str
+
+
 class LearnParameter(Answer):
-    """One number before and after the logs; intervals hold 90 %."""
+    """One number before and after the logs; intervals hold 90 %.
+
+    ``name``, ``before`` and ``now`` are words of the trade, in its units.
+    """
 
     key: str
+    name: str
     setting: float | None
     unit: str
     prior_low: float
@@ -38,6 +62,8 @@ class LearnParameter(Answer):
     estimate: float | None
     low_90: float | None
     high_90: float | None
+    before: str
+    now: str
     verdict: LearnVerdict
     because: str
     would_settle: str
@@ -47,6 +73,7 @@ class LearnCorrelation(Answer):
     """How far errors of what was learned or narrowed hang together; rows and columns by key."""
 
     keys: list[str]
+    names: list[str]
     matrix: list[list[float]]
 
 
@@ -72,7 +99,9 @@ class Learn(Answer):
     """Result of the job ``learn``; files are null where nothing was written."""
 
     car_name: str
+    adjuster_step: float | None
     crossover: LearnCrossover
+    lock: LearnLock
     parameters: list[LearnParameter]
     correlation: LearnCorrelation
     logs: list[LearnLog]

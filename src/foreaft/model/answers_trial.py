@@ -1,6 +1,7 @@
 """What the job ``trial`` answers: a run sheet with its promises, or a verdict with its reasons.
 
-Effects and scatters are in the unit of their endpoint, which its name ends in.
+Effects and scatters are in the unit of their endpoint, which its name ends in;
+``words`` are that name for people.
 """
 
 from __future__ import annotations
@@ -28,6 +29,7 @@ class TrialEndpoint(Answer):
     """What is measured, and what the sheet can show of it."""
 
     name: str
+    words: str
     unit: str
     primary: bool
     difference: float
@@ -75,6 +77,7 @@ class TrialComparison(Answer):
     """One endpoint at one setting against another: effect = setting minus against."""
 
     endpoint: str
+    words: str
     unit: str
     primary: bool
     setting: float
@@ -83,6 +86,8 @@ class TrialComparison(Answer):
     effect: float | None
     low: float | None
     high: float | None
+    shown: list[str]
+    """Effect, low and high as people read them; empty where there is no effect."""
     p: float | None
     p_adjusted: float | None
     counted_together: int

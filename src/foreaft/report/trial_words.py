@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import Final
 
 from foreaft.learn.design import Run
@@ -18,22 +19,65 @@ FIRST_SIGHT: Final = (
     "incidents."
 )
 
-SHOWN_UNITS: Final = {"mps": "m/s", "mps2": "m/s2", "radps": "rad/s"}
+SHOWN_UNITS: Final = {
+    "frac": "%",
+    "mps": "m/s",
+    "mps2": "m/s²",
+    "radps": "rad/s",
+    "deg": "°",
+    "degC": "°C",
+}
 
 BASELINE_KMH: Final = (120, 60)
 """Speeds of the straight stops (common practice, no source)."""
 
 
+MEASURES: Final[dict[str, str]] = {
+    "slip_difference_frac": "front minus rear slip",
+    "lap_time_s": "lap time",
+    "time_s": "time",
+    "distance_m": "braking distance",
+    "brake_distance_m": "braking distance",
+    "mfdd_mps2": "mean deceleration",
+    "mean_decel_mps2": "mean deceleration",
+    "peak_decel_mps2": "peak deceleration",
+    "min_speed_mps": "lowest speed",
+    "approach_speed_mps": "approach speed",
+    "brake_left_frac": "brake left at turn-in",
+    "depth_frac": "depth",
+    "lost_s": "time lost",
+    "pressure_share_frac": "pressure share",
+}
+"""What a lap or a pass of a zone is measured by; other columns keep their own words."""
+
+ZONE: Final = re.compile(r"(z\d+)_(.+)")
+
+
+def name_of(endpoint: str) -> str:
+    """Say what a column holds: the words of its name, its zone in front, no unit.
+
+    >>> name_of("z03_time_s"), name_of("slip_difference_frac"), name_of("deep_zones_s")
+    ('Z03 time', 'front minus rear slip', 'deep zones')
+    """
+    zone = ZONE.fullmatch(endpoint)
+    measure = endpoint if zone is None else zone[2]
+    plain = MEASURES.get(measure) or measure.rpartition("_")[0].replace("_", " ")
+    return plain if zone is None else f"{zone[1].upper()} {plain}"
+
+
+def sentence(text: str) -> str:
+    """Begin with a capital letter."""
+    return text[:1].upper() + text[1:]
+
+
 def amount(value: float, unit: str, signed: bool = False) -> str:
     """Show an amount with its unit, three digits; fractions as percent.
 
-    >>> amount(0.0412, "s"), amount(-0.5, "m", True), amount(0.02, "frac")
-    ('0.0412 s', '-0.5 m', '2 %')
+    >>> amount(0.0412, "s"), amount(-0.5, "m", True), amount(0.02, "frac"), amount(2, "radps")
+    ('0.0412 s', '-0.5 m', '2 %', '2 rad/s')
     """
-    shown, name = (100.0 * value, "%") if unit == "frac" else (value, unit)
-    return (
-        f"{shown:{'+' if signed else ''}.3g} {name.replace('mps2', 'm/s2').replace('mps', 'm/s')}"
-    )
+    shown = 100.0 * value if unit == "frac" else value
+    return f"{shown:{'+' if signed else ''}.3g} {SHOWN_UNITS.get(unit, unit)}"
 
 
 def chance(p: float) -> str:
@@ -93,7 +137,7 @@ def baseline_of(settings: tuple[float, ...], step: float | None) -> list[str]:
         "The crossover lies between the last setting at which a front wheel went first and the "
         "first at which a rear one did. All front: it lies further to the rear; go on by single "
         "steps if the trial does not go there anyway. The first rear lock ends the stops.",
-        "Tell what locked first at each: foreaft trial stops says where the crossover lies.",
+        "Write down what locked first at each; where the crossover lies follows from that.",
         "Do not try a setting to the rear of the crossover at speed before the straight zones have "
         "been quiet at it.",
     ]
@@ -103,12 +147,12 @@ def endpoint_text(
     name: str, needed: tuple[int, int] | None, counted: int, power: float, least: float | None
 ) -> str:
     """Say what the sheet can show of one endpoint."""
-    unit = name.rpartition("_")[2]
+    unit, said = name.rpartition("_")[2], sentence(name_of(name))
     seen = f"shows {amount(least, unit)} or more" if least is not None else "shows nothing"
     if needed is None:
-        said = f"{name} can never show it"
+        said += " can never show it"
     else:
-        said = f"{name} needs {needed[0]} counted laps at each setting, {needed[1]} laps driven"
+        said += f" needs {needed[0]} counted laps at each setting, {needed[1]} laps driven"
     said += f"; this sheet has {counted} and {seen}"
     if name == "lap_time_s" and (needed is None or needed[1] > MANY_LAPS):
         return f"{said}: lap time will not see it. Use slip or zone times."
@@ -131,6 +175,15 @@ def better_of(endpoint: str, setting: float, against: float, effect: float) -> f
     return None
 
 
+def pair_of(endpoint: str, setting: float, against: float) -> str:
+    """Name a comparison.
+
+    >>> pair_of("z03_time_s", 53.0, 56.0)
+    'Z03 time, 53 against 56'
+    """
+    return f"{name_of(endpoint)}, {setting:g} against {against:g}"
+
+
 def comparison_text(
     one: Compared,
     better: float | None,
@@ -146,7 +199,7 @@ def comparison_text(
         The setting that would be the better one, had the stop rule not ended it.
     """
     unit = one.endpoint.rpartition("_")[2]
-    head = f"{one.endpoint}, {one.setting:g} against {one.against:g}: "
+    head = sentence(pair_of(one.endpoint, one.setting, one.against)) + ": "
     found = one.effect
     if found is None:
         return head + _why_not(one)
@@ -166,7 +219,7 @@ def comparison_text(
             head += f" This trial would have shown {amount(one.smallest_shown, unit)} or more."
         if found.p <= level:
             head += f" By itself it would pass; of {one.counted_together} looked at, one may."
-    return head + (" This is the endpoint named beforehand." if primary else "")
+    return head + (" This is what was named before driving." if primary else "")
 
 
 def _crossover(one: Compared, sure: str) -> str:
@@ -196,7 +249,7 @@ def rate_text(one: Rate, level: float, passes: str) -> str:
     """Say how often something happened, and whether that differs."""
     per = f"{one.events} in {one.passes} {passes}"
     sure = f"{100 * (1 - level):.0f} %: {100 * one.low:.0f} to {100 * one.high:.0f} %"
-    head = f"{one.kind} at {one.setting:g}: {per} ({sure})"
+    head = f"{sentence(one.kind.replace('_', ' '))} at {one.setting:g}: {per} ({sure})"
     if one.p_adjusted is None:
         return head + "."
     shown = "a difference" if one.p_adjusted <= level else "no difference shown"

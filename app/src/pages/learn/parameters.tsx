@@ -1,5 +1,6 @@
 /** Every number before and after: its range as a bar, the verdict in words, and what would settle it. */
 import type { Of } from "../../api/types";
+import { capital, sentence } from "../../words/text";
 import { percent } from "../../words/units";
 
 type Result = Of<"Learn">;
@@ -21,11 +22,11 @@ export function Parameters({ result }: { result: Result }) {
     <section class="card" aria-labelledby="numbers-head">
       <h2 id="numbers-head">Before and after</h2>
       <p class="soft">Pale: what was known before. Dark: what it is now; 9 of 10 such ranges hold the truth.</p>
-      {told.length ? <ul class="parameters">{told.map((one) => <Item key={nameOf(one)} one={one} />)}</ul> : <p>These logs say nothing new about any number.</p>}
+      {told.length ? <ul class="parameters">{told.map((one) => <Item key={one.name} one={one} />)}</ul> : <p>These logs say nothing new about any number.</p>}
       {rest.length > 0 && (
         <details>
           <summary>{rest.length} numbers these logs do not show</summary>
-          <ul class="parameters">{rest.map((one) => <Item key={nameOf(one)} one={one} />)}</ul>
+          <ul class="parameters">{rest.map((one) => <Item key={one.name} one={one} />)}</ul>
         </details>
       )}
       <Correlations correlation={result.correlation} />
@@ -33,61 +34,19 @@ export function Parameters({ result }: { result: Result }) {
   );
 }
 
-/** What the trade calls it, where the key in plain words would not tell. */
-const WORDS: Record<string, string> = {
-  force_share_frac: "Front share of the braking force",
-  decel_per_front_pressure_mps2_per_Pa: "Deceleration per front line pressure",
-  gain_front_N_per_Pa: "Front braking force per line pressure",
-  gain_rear_N_per_Pa: "Rear braking force per line pressure",
-  cg_height_m: "Height of the centre of gravity",
-  height_per_wheelbase: "Height of the centre of gravity by wheelbase",
-};
-
-/** "front share at 54.5": the key in plain words, with its setting. */
-export function nameOf({ key, setting }: Pick<Parameter, "key" | "setting">): string {
-  const gear = /^drive\.gear\.(\d+)\.engine_drag_Nm$/.exec(key);
-  const words = gear ? `Engine braking, gear ${gear[1]} of the file` : WORDS[key];
-  if (words) return setting === null ? words : `${words} at ${setting}`;
-  const plain = key.split(".").map((word) => word.replace(/_(frac|kgm2|kg|Nm|m2|mps2|mps|m|s|N|Pa|1prad|bar)(?=$|_)/g, "").replaceAll("_", " ")).join(", ");
-  const text = plain.charAt(0).toUpperCase() + plain.slice(1);
-  return setting === null ? text : `${text} at ${setting}`;
-}
-
 function Item({ one }: { one: Parameter }) {
   return (
     <li>
       <div class="row">
-        <strong>{nameOf(one)}</strong>
-        <span>{valueOf(one)}</span>
+        <strong>{capital(one.name)}</strong>
+        <span>{one.now || `${one.before} before`}</span>
         <span class={`verdict ${one.verdict}`}>{VERDICTS[one.verdict].word}</span>
       </div>
       <Bars one={one} />
-      <small>{one.because}</small>
-      {one.would_settle && <small> It would take: {one.would_settle}</small>}
+      <small>{sentence(one.because)}</small>
+      {one.would_settle && <small> It would take: {sentence(one.would_settle)}</small>}
     </li>
   );
-}
-
-function valueOf(one: Parameter): string {
-  const { estimate, low_90, high_90, unit } = one;
-  if (estimate === null || low_90 === null || high_90 === null) return "";
-  if (unit.endsWith("/Pa")) return valueOf({ ...one, ...perBar({ estimate, low_90, high_90, unit }) });
-  const half = (high_90 - low_90) / 2;
-  return unit === "" && Math.abs(estimate) <= 1.5
-    ? `${(estimate * 100).toFixed(half < 0.005 ? 1 : 0)} % ±${(half * 100).toFixed(half < 0.005 ? 1 : 0)}`
-    : `${round(estimate, half)} ±${round(half, half)} ${unit}`;
-}
-
-/** Nobody reads pressure in pascals: 1 bar is 100 000 of them. */
-export function perBar({ estimate, low_90, high_90, unit }: { estimate: number; low_90: number; high_90: number; unit: string }) {
-  const PER_BAR = 1e5;
-  return { estimate: estimate * PER_BAR, low_90: low_90 * PER_BAR, high_90: high_90 * PER_BAR, unit: unit.replace("/Pa", " per bar") };
-}
-
-/** As many places as the width deserves: two digits of it. */
-export function round(value: number, width: number): string {
-  const places = width > 0 ? Math.min(Math.max(1 - Math.floor(Math.log10(width)), 0), 6) : 3;
-  return value.toFixed(places);
 }
 
 function Bars({ one }: { one: Parameter }) {
@@ -118,7 +77,7 @@ function Correlations({ correlation }: { correlation: Result["correlation"] }) {
             <tbody>
               {strong.map((one) => (
                 <tr key={one.a + one.b}>
-                  <td>{nameOf({ key: one.a, setting: null })}</td><td>{nameOf({ key: one.b, setting: null })}</td><td class="number">{percent(one.value)}</td>
+                  <td>{capital(one.a)}</td><td>{capital(one.b)}</td><td class="number">{percent(one.value)}</td>
                 </tr>
               ))}
             </tbody>
@@ -129,8 +88,8 @@ function Correlations({ correlation }: { correlation: Result["correlation"] }) {
   );
 }
 
-function pairs({ keys, matrix }: Result["correlation"]): { a: string; b: string; value: number }[] {
-  return keys
-    .flatMap((a, i) => keys.slice(i + 1).map((b, j) => ({ a, b, value: matrix[i]![i + 1 + j]! })))
+function pairs({ names, matrix }: Result["correlation"]): { a: string; b: string; value: number }[] {
+  return names
+    .flatMap((a, i) => names.slice(i + 1).map((b, j) => ({ a, b, value: matrix[i]![i + 1 + j]! })))
     .sort((one, other) => Math.abs(other.value) - Math.abs(one.value));
 }

@@ -6,6 +6,7 @@ import { draft } from "../../house/draft";
 import { useLoaded } from "../../house/loaded";
 import { NumberField, numberOf, Select, TextField } from "../../parts/field";
 import { Cautions, Warnings, Wrong } from "../../parts/notice";
+import { noNumber } from "../../words/text";
 
 type Answer = Of<"TrialDesign">;
 
@@ -18,41 +19,46 @@ interface Typed {
   stint_laps: string;
 }
 
-/** What can be measured, the smallest difference usually worth seeing, and its usual scatter of a
- * club driver; common practice, no source. */
+/** What can be measured, in which unit, the smallest difference usually worth seeing, and its usual
+ * scatter of a club driver; common practice, no source. */
 const MEASURED = [
-  { value: "slip_difference_frac", label: "Slip, front minus rear, at equal deceleration", difference: "0.03", scatter: "0.012" },
-  { value: "zone_time_s", label: "Braking time of zones of one kind, in s", difference: "0.05", scatter: "0.06" },
-  { value: "brake_distance_m", label: "Braking distance, in m", difference: "2", scatter: "3" },
+  { value: "slip_difference_frac", label: "Slip, front minus rear, at equal deceleration", unit: "%", part: 0.01, difference: "3", scatter: "1.2" },
+  { value: "zone_time_s", label: "Braking time of zones of one kind", unit: "s", part: 1, difference: "0.05", scatter: "0.06" },
+  { value: "brake_distance_m", label: "Braking distance", unit: "m", part: 1, difference: "2", scatter: "3" },
 ] as const;
 
-const START: Typed = { settings: "", measured: "slip_difference_frac", difference: "0.03", scatter: "0.012", stints: "3", stint_laps: "13" };
+const START: Typed = { settings: "", measured: "slip_difference_frac", difference: "3", scatter: "1.2", stints: "3", stint_laps: "13" };
+
+function measuredOf(typed: Typed): (typeof MEASURED)[number] {
+  return MEASURED.find((one) => one.value === typed.measured) ?? MEASURED[0];
+}
 
 export function Design() {
-  const typed = draft<Typed>("trial.design", START);
+  const typed = draft<Typed>("trial.sheet", START);
   const set = (change: Partial<Typed>) => (typed.value = { ...typed.value, ...change });
   const asked = designRequest(typed.value);
   const found = useLoaded(asked && JSON.stringify(asked), (signal) => job<Envelope<Of<"Trial">>>("trial", asked!, signal), 250);
   const { value, wrong } = found.value;
+  const { unit } = measuredOf(typed.value);
   return (
     <div class="stack">
       <section class="card stack noprint" aria-labelledby="ask-head">
         <h2 id="ask-head">What is to be told apart</h2>
         <div class="row fields">
-          <TextField label="Settings" help="two to five, the forward one first; three or four points apart teach most" value={typed.value.settings} placeholder="56 53" onInput={(settings) => set({ settings })} />
+          <TextField label="Settings" help="two to five, the forward one first; three or four points apart teach most" wrong={noSettings(typed.value.settings)} value={typed.value.settings} placeholder="56 53" onInput={(settings) => set({ settings })} />
           <Select
             label="Measured by"
             value={typed.value.measured}
             options={MEASURED}
             onPick={(measured) => {
-              const { difference, scatter } = MEASURED.find((one) => one.value === measured)!;
+              const { difference, scatter } = measuredOf({ ...typed.value, measured });
               set({ measured, difference, scatter });
             }}
           />
-          <NumberField label="Smallest difference worth seeing" value={typed.value.difference} onInput={(difference) => set({ difference })} />
-          <NumberField label="Scatter from lap to lap" help="a debrief of one setting tells it" value={typed.value.scatter} onInput={(scatter) => set({ scatter })} />
-          <NumberField label="Stints" value={typed.value.stints} onInput={(stints) => set({ stints })} size={4} />
-          <NumberField label="Laps in a stint" value={typed.value.stint_laps} onInput={(stint_laps) => set({ stint_laps })} size={4} />
+          <NumberField label="Smallest difference worth seeing" unit={unit} wrong={noNumber(typed.value.difference)} value={typed.value.difference} onInput={(difference) => set({ difference })} />
+          <NumberField label="Scatter from lap to lap" help="a debrief of one setting tells it" unit={unit} wrong={noNumber(typed.value.scatter)} value={typed.value.scatter} onInput={(scatter) => set({ scatter })} />
+          <NumberField label="Stints" wrong={noNumber(typed.value.stints)} value={typed.value.stints} onInput={(stints) => set({ stints })} size={4} />
+          <NumberField label="Laps in a stint" wrong={noNumber(typed.value.stint_laps)} value={typed.value.stint_laps} onInput={(stint_laps) => set({ stint_laps })} size={4} />
         </div>
       </section>
       {asked && wrong && <Wrong problem={wrong} />}
@@ -62,17 +68,25 @@ export function Design() {
   );
 }
 
+function settingsOf(typed: string): string[] {
+  return typed.split(/[\s;/]+|,\s/).filter(Boolean);
+}
+
+/** Which of the settings typed is no number; null where all are. */
+function noSettings(typed: string): string | null {
+  return settingsOf(typed).map(noNumber).find((one) => one !== null) ?? null;
+}
+
 /** The request; null until there are two settings and numbers for the rest. */
 export function designRequest(typed: Typed): object | null {
-  const settings = typed.settings.split(/[\s;/]+|,\s/).filter(Boolean).map(numberOf);
-  const numbers = [typed.difference, typed.stints, typed.stint_laps].map(numberOf);
-  if (settings.length < 2 || [...settings, ...numbers].includes(null)) return null;
+  const settings = settingsOf(typed.settings).map(numberOf);
+  const [difference, stints, stint_laps] = [typed.difference, typed.stints, typed.stint_laps].map(numberOf);
+  if (settings.length < 2 || [...settings, difference, stints, stint_laps].includes(null) || noNumber(typed.scatter)) return null;
   const scatter = numberOf(typed.scatter);
   const { car, driver, higher } = desk.value;
-  const endpoint = { name: typed.measured, difference: numbers[0], ...(scatter === null ? {} : { scatter_sd: scatter }) };
-  return {
-    design: { settings, endpoints: [endpoint], stints: numbers[1], stint_laps: numbers[2], driver, ...(higher ? { higher } : { car }) },
-  };
+  const { part } = measuredOf(typed);
+  const endpoint = { name: typed.measured, difference: difference! * part, ...(scatter === null ? {} : { scatter_sd: scatter * part }) };
+  return { design: { settings, endpoints: [endpoint], stints, stint_laps, driver, ...(higher ? { higher } : { car }) } };
 }
 
 function Sheet({ design, warnings, cautions }: { design: Answer; warnings: { code: string; text: string }[]; cautions: string[] }) {

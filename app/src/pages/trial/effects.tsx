@@ -1,5 +1,6 @@
 /** Every effect with its interval, drawn about nought, one scale per unit. */
 import type { Of } from "../../api/types";
+import { capital } from "../../words/text";
 
 type Verdict = Of<"TrialVerdict">;
 type Comparison = Verdict["comparisons"][number];
@@ -36,9 +37,9 @@ function Table({ label, rows, verdict }: { label: string; rows: Comparison[]; ve
         <tbody>
           {rows.map((one) => (
             <tr key={`${one.endpoint} ${one.setting}`}>
-              <th scope="row">{nameOf(one.endpoint)}{one.primary && <small> first</small>}</th>
+              <th scope="row">{capital(one.words)}{one.primary && <small> first</small>}</th>
               <td class="number">{one.setting}</td>
-              <td class="number">{shown(one)}</td>
+              <td class="number">{(one.shown[0] ?? "–").replace("-", "−")}</td>
               <td><Whisker one={one} widest={widestOf(verdict, one.unit)} /></td>
               <td>{WORD[one.verdict]}<br /><small>{one.text}</small></td>
             </tr>
@@ -49,18 +50,6 @@ function Table({ label, rows, verdict }: { label: string; rows: Comparison[]; ve
   );
 }
 
-/** "z03_time_s" as "Z03 time". */
-export function nameOf(endpoint: string): string {
-  const plain = endpoint.replace(/_(s|m|mps|mps2|radps|rad|deg|frac|bar|degC)$/, "").replaceAll("_", " ");
-  return plain.charAt(0).toUpperCase() + plain.slice(1);
-}
-
-function shown({ effect, low, high, unit }: Comparison): string {
-  if (effect === null) return "–";
-  const places = Math.abs((high ?? effect) - (low ?? effect)) < 0.1 ? 3 : 2;
-  return `${effect > 0 ? "+" : ""}${effect.toFixed(places).replace("-", "−")} ${unit === "frac" ? "" : unit}`;
-}
-
 function widestOf(verdict: Verdict, unit: string): number {
   const all = verdict.comparisons.filter((one) => one.unit === unit).flatMap((one) => [one.low, one.high, one.effect]);
   return Math.max(1e-9, ...all.filter((one): one is number => one !== null).map(Math.abs));
@@ -69,7 +58,8 @@ function widestOf(verdict: Verdict, unit: string): number {
 function Whisker({ one, widest }: { one: Comparison; widest: number }) {
   if (one.effect === null || one.low === null || one.high === null) return null;
   const x = (value: number) => 80 + (value / widest) * 74;
-  const about = `${one.effect.toPrecision(2)}, between ${one.low.toPrecision(2)} and ${one.high.toPrecision(2)} ${one.unit}`;
+  const [effect, low, high] = one.shown;
+  const about = `${effect}, between ${low} and ${high}`;
   return (
     <svg class="whisker" viewBox="0 0 160 22" role="img" aria-label={about}>
       <line class="nought" x1={80} x2={80} y1={0} y2={22} />

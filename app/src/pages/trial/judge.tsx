@@ -12,6 +12,7 @@ import { Link } from "../../house/rail";
 import { FileDrop } from "../../parts/drop";
 import { NumberField, numberOf, Select, TextField } from "../../parts/field";
 import { Mind, Progress, Warnings, Wrong } from "../../parts/notice";
+import { noNumber } from "../../words/text";
 import { when } from "../../words/files";
 import { choose, chosenOf } from "../laps/chosen";
 import { Effects } from "./effects";
@@ -35,10 +36,10 @@ export function Judge() {
         <LapFiles laps={laps} />
         <div class="row fields">
           <TextField label="First thing measured" help="the one named before driving; empty: as the file has it" value={typed.value.primary} placeholder="a column of the laps" onInput={(primary) => (typed.value = { ...typed.value, primary })} />
-          <NumberField label="Compared with setting" help="empty: the first driven" value={typed.value.against} onInput={(against) => (typed.value = { ...typed.value, against })} />
+          <NumberField label="Compared with setting" help="empty: the first driven" wrong={noNumber(typed.value.against)} value={typed.value.against} onInput={(against) => (typed.value = { ...typed.value, against })} />
           <Select label="Held against a plan" value={plan} options={[{ value: "", label: "none" }, ...ofKind("plans").map((one) => ({ value: `plans/${one.id}`, label: one.name }))]} onPick={(one) => choose({ plan: one }, "Plan held against the trial")} />
         </div>
-        <button type="button" class="go" disabled={!laps || kept.busy.value} onClick={() => kept.start(asked)}>Judge it</button>
+        <button type="button" class="go" disabled={!laps || kept.busy.value || noNumber(typed.value.against) !== null} onClick={() => kept.start(asked)}>Judge it</button>
       </section>
     </div>
   );

@@ -1,5 +1,6 @@
 /** Three straight stops, forward end first: which end locked, and where the crossover lies. */
 import { useSignal } from "@preact/signals";
+import { useId } from "preact/hooks";
 import { job, problem, type Problem } from "../../api/call";
 import { itemOf, save } from "../../api/library";
 import type { Envelope, Of } from "../../api/types";
@@ -8,6 +9,7 @@ import { draft } from "../../house/draft";
 import { useLoaded } from "../../house/loaded";
 import { numberOf } from "../../parts/field";
 import { Cautions, Wrong } from "../../parts/notice";
+import { noNumber } from "../../words/text";
 
 type First = "front" | "rear" | "together" | "none";
 interface Stop {
@@ -49,11 +51,18 @@ export function Stops() {
 }
 
 function StopRow({ number, stop, onSet }: { number: number; stop: Stop; onSet: (change: Partial<Stop>) => void }) {
+  const wrong = noNumber(stop.setting);
+  const open = !wrong && openOf(stop);
+  const about = useId();
   return (
     <fieldset class="stoprow">
       <legend>Stop {number}</legend>
       <div class="row">
-        <input type="text" inputMode="decimal" class="number" size={7} aria-label={`Stop ${number}: setting`} placeholder="setting" value={stop.setting} onInput={(event) => onSet({ setting: event.currentTarget.value })} />
+        <input
+          type="text" inputMode="decimal" class="number" size={7} aria-label={`Stop ${number}: setting`} placeholder="setting"
+          {...(wrong && { "aria-invalid": "true" as const, "aria-describedby": about })}
+          value={stop.setting} onInput={(event) => onSet({ setting: event.currentTarget.value })}
+        />
         <span class="choices">
           {WORDS.map((one) => (
             <label key={one.value}>
@@ -63,12 +72,21 @@ function StopRow({ number, stop, onSet }: { number: number; stop: Stop; onSet: (
           ))}
         </span>
       </div>
+      {wrong && <span class="wrong" id={about} role="alert">{wrong}</span>}
+      {open && <span class="soft">{open}</span>}
     </fieldset>
   );
 }
 
-/** The request, from the stops that are filled in; null while none is. */
+/** What a stop that is begun still lacks; empty where it is whole or empty. */
+function openOf({ setting, first }: Stop): string {
+  if (setting.trim() === "") return first ? "It counts once its setting is typed." : "";
+  return first ? "" : "It counts once you say which end went first.";
+}
+
+/** The request, from the stops that are filled in; null while none is, or while a setting cannot be read. */
 export function stopsRequest(typed: Stop[]): object | null {
+  if (typed.some(({ setting }) => noNumber(setting))) return null;
   const stops = typed.flatMap(({ setting, first }) => {
     const number = numberOf(setting);
     return number === null || first === "" ? [] : [{ setting: number, first }];
