@@ -89,6 +89,16 @@ test("a setting is found at its height, and the other way round", () => {
   }
 });
 
+test("no column is narrower than a finger, however many zones", () => {
+  const many = stairs([50, 51, 52]);
+  const zones = Array.from({ length: 20 }, (_, i) => ({ ...many.zones[i % many.zones.length]!, id: `z${i}` }));
+  const narrow = gridOf({ ...many, zones }, 328);
+  expect(narrow.column).toBeGreaterThanOrEqual(24);
+  expect(narrow.width).toBeGreaterThan(328);
+  const roomy = gridOf({ ...many, zones }, 900);
+  expect(roomy.width).toBe(900);
+});
+
 test("equal neighbours are drawn in one piece", () => {
   expect(runs([1, 1, 2, 1])).toEqual([[0, 1, 1], [2, 2, 2], [3, 3, 1]]);
 });

@@ -82,6 +82,23 @@ def test_every_page_in_every_look(app: Any, path: str, look: str) -> None:
     assert app.title()
 
 
+@pytest.mark.parametrize("path", ["/start", "/plan", "/library?car=gt-mid"], ids=name_of)
+def test_the_head_leaves_a_phone_its_screen(app: Any, path: str) -> None:
+    """Two lines: with a car of a long name, too; every one of its targets 24 px (WCAG 2.5.8)."""
+    app.set_viewport_size({"width": 390, "height": 844})
+    app.open(path)
+    app.locator("h1").first.wait_for()
+    app.locator(".deskline .tools").wait_for()
+    if path != "/start":
+        app.locator(".deskline select").last.wait_for()
+    assert app.locator(".deskline").bounding_box()["height"] <= 90.0
+    for one in app.locator(".deskline :is(a, button, select)").all():
+        box = one.bounding_box()
+        assert box["x"] >= 0.0
+        assert box["x"] + box["width"] <= 390.0
+        assert min(box["width"], box["height"]) >= 24.0
+
+
 def test_the_keyboard_reaches_everything_on_the_rail(app: Any, expect: Any) -> None:
     app.open("/start")
     app.locator("h1").wait_for()

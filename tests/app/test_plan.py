@@ -124,3 +124,27 @@ def test_on_a_phone_nothing_runs_out_of_the_page(app):
     opened(app)
     app.wait_for_selector(".map .zone")
     assert app.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_a_staircase_of_many_zones_is_read_on_a_phone(app, expect):
+    """Twenty zones move along under an axis that stays; no letter is smaller than 11 px."""
+    rows = (app.house.library / "sheets" / "eight-corners.csv").read_text("utf-8").splitlines()
+    head, corners = rows[1], [row.split(",", 1)[1] for row in rows[2:]]
+    twenty = [f"Corner {i + 1},{corners[i % len(corners)]}" for i in range(20)]
+    sheet = app.house.library / "sheets" / "twenty.csv"
+    sheet.write_text("\n".join([rows[0], head, *twenty]) + "\n", "utf-8")
+    app.set_viewport_size({"width": 390, "height": 844})
+    opened(app, "?road=sheets/twenty")
+    expect(app.locator("g.column")).to_have_count(20)
+    assert app.evaluate("document.documentElement.scrollWidth") <= 390
+    sizes = app.locator(".staircase .pane text").evaluate_all(
+        "all => all.map((one) => parseFloat(getComputedStyle(one).fontSize)"
+        " * one.ownerSVGElement.getScreenCTM().a)"
+    )
+    assert min(sizes) >= 10.99
+    axis = app.locator(".staircase svg.fixed")
+    before = axis.bounding_box()["x"]
+    last = app.locator("g.column").last
+    last.focus()
+    assert last.bounding_box()["x"] + last.bounding_box()["width"] <= 390.0
+    assert axis.bounding_box()["x"] == pytest.approx(before, abs=1.0)

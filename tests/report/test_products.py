@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import hashlib
 import io
 import os
@@ -16,10 +17,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageFont
 
 from foreaft.model.answers import Plan
 from foreaft.report import briefing, circuit_map, page, words
+from foreaft.report.measure import text_width
+from foreaft.report.typeset import to_svg
 from machine import slowness
 from report import fixture
 from report.test_svg import PLANS
@@ -104,6 +107,27 @@ def test_no_letter_of_the_printed_map_is_too_small(kind: str) -> None:
         points_per_px = min(130.0 / wide, map_mm / tall) * 72.0 / 25.4
         sizes = [float(size) for size in re.findall(r'font-size="([\d.]+)"', picture)]
         assert min(sizes) * points_per_px >= LEAST_PT
+
+
+def test_the_map_in_the_svg_of_the_page_carries_its_own_letters() -> None:
+    """A picture inside an SVG gets no typeface from the page, and a wider one is cut off."""
+    plan = fixture.plan()
+    data = briefing.gather(fixture.envelope(plan), plan, None, "metric", None)
+    (sheet,) = to_svg(*briefing.typeset_page(plan, data, "metric"))
+    inside = re.findall(rb"data:image/svg\+xml;base64,([A-Za-z0-9+/=]+)", sheet)
+    picture = base64.b64decode(inside[0]).decode()
+    faces = re.findall(
+        r'font-family:"([^"]+)";font-weight:(\d+);src:url\(data:font/woff;base64,([^)]+)\)', picture
+    )
+    first = re.search(r'<svg[^>]* font-family="([^",]+)', picture)
+    assert first is not None
+    assert {(name, weight) for name, weight, _ in faces} == {(first[1], "400"), (first[1], "700")}
+    bold = next(data for _, weight, data in faces if weight == "700")
+    font = ImageFont.truetype(io.BytesIO(base64.b64decode(bold)), 1000)
+    words_of_a_change = re.findall(r">([\d.]+ [FR])<", picture)
+    assert words_of_a_change
+    for said in words_of_a_change:  # as wide as the pill was made for
+        assert font.getlength(said) == pytest.approx(text_width(said, 1000.0, "bold"), rel=0.02)
 
 
 @pytest.mark.parametrize("kind", PLANS)
