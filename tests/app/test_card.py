@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import json
+import re
+import urllib.request
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +13,19 @@ import pytest
 pytestmark = pytest.mark.browser
 
 LONG_MS = 400_000
+
+
+@pytest.fixture
+def forgiven() -> re.Pattern[str]:
+    """An answer that refuses is shown by the page, also where a plan is not there any more."""
+    return re.compile(r"Failed to load resource: .* status of (400|404|409|413|422)")
+
+
+def works(app: Any) -> list[dict[str, Any]]:
+    """What the server lists."""
+    with urllib.request.urlopen(f"{app.house.address}/api/work") as answer:
+        told: list[dict[str, Any]] = json.loads(answer.read())
+        return told
 
 
 def test_a_card_is_made_changed_and_printed(app: Any, expect: Any, tmp_path: Path) -> None:
@@ -43,3 +59,35 @@ def test_a_card_is_made_changed_and_printed(app: Any, expect: Any, tmp_path: Pat
     expect(sheets).to_have_count(2, timeout=LONG_MS)
     app.get_by_label("Briefing").check()
     expect(app.locator(".briefing .sheet svg")).to_have_count(1, timeout=LONG_MS)
+
+
+def test_a_plan_kept_under_a_name_is_chosen_by_it_and_one_that_is_gone_is_told(
+    app: Any, expect: Any
+) -> None:
+    app.open("/plan?grip=0.9&fuel=20&changes=2")
+    app.get_by_label("Keep this plan as").wait_for(timeout=LONG_MS)
+    name = app.get_by_label("Keep this plan as")
+    expect(name).to_have_value("Halden GT, Brackwater, Dry, grip 90 %, fuel 20 kg, 2 changes")
+    name.fill("Sunday race")
+    app.get_by_role("button", name="Keep this plan").click()
+    expect(app.get_by_text("Sunday race is in the library").first).to_be_visible()
+    newest = works(app)[0]
+    assert newest["title"] == "Halden GT, Brackwater, grip 90 %, fuel 20 kg, 2 changes"
+    app.get_by_role("navigation").get_by_role("link", name="Library").click()
+    first = app.get_by_role("region", name="Works").get_by_role("listitem").first
+    expect(first).to_contain_text("Sunday Race")
+    expect(first).to_contain_text(f"Plan: {newest['title']}")
+    app.open("/card")
+    choice = app.get_by_role("combobox", name="Plan")
+    expect(choice.locator("option").nth(1)).to_contain_text("Sunday Race, ")
+    assert newest["work_id"] not in choice.inner_html()
+    choice.select_option("plans/sunday-race")
+    expect(app.locator(".sheet svg").first).to_be_visible(timeout=LONG_MS)
+    app.open(f"/card?plan=works/{newest['work_id']}-gone")
+    expect(app.get_by_role("alert")).to_contain_text("not there any more")
+    expect(choice).to_contain_text("one that is gone")
+    app.get_by_role("button", name="Choose another plan").click()
+    expect(choice).to_be_focused()
+    choice.select_option("plans/sunday-race")
+    expect(app.locator(".sheet svg").first).to_be_visible(timeout=LONG_MS)
+    expect(app.get_by_role("alert")).to_have_count(0)

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
 import re
 import time
+import urllib.request
 from typing import Any
 
 import pytest
@@ -47,6 +49,25 @@ def test_the_first_answer_comes_within_a_minute_and_stays(app: Any, expect: Any)
     app.reload()
     expect(app.get_by_label("Mill: lowest speed")).to_have_value("105.5")
     expect(answered(app)).to_be_visible()
+
+
+def test_answers_to_what_is_typed_stand_in_no_list_and_old_ones_say_so(
+    app: Any, expect: Any
+) -> None:
+    app.open("/start")
+    fill(app)
+    expect(answered(app)).to_be_visible()
+    app.get_by_text("Trying 64 cars of this kind").wait_for()
+    expect(app.get_by_text("Trying 64 cars of this kind")).to_have_count(0, timeout=300_000)
+    before = answered(app).text_content()
+    app.get_by_label("Today's setting").fill("40")
+    expect(app.get_by_text("working out the new answer")).to_be_visible()
+    expect(app.locator(".startanswer")).to_have_attribute("aria-busy", "true")
+    expect(app.get_by_text("working out the new answer")).to_have_count(0)
+    assert answered(app).text_content() != before
+    with urllib.request.urlopen(f"{app.house.address}/api/work") as answer:
+        assert json.loads(answer.read()) == []
+    assert list((app.house.library / "works").iterdir()), "they are works nevertheless"
 
 
 def test_car_and_corners_are_kept_and_taken_back(app: Any, expect: Any) -> None:
