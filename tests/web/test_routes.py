@@ -15,6 +15,7 @@ from starlette.testclient import TestClient
 
 from cli.conftest import Said
 from foreaft.cli import main
+from foreaft.logs.channels import CHANNELS
 from foreaft.web.app import Parts
 from web.conftest import refused
 
@@ -290,6 +291,56 @@ def test_a_log_is_sent(parts: Parts, client: TestClient) -> None:
     held = client.get("/api/library/logs/-img src=x-.csv").json()
     assert (held["text"], held["value"]) == (None, None)
     refused(client.put("/api/library/logs/a.csv", json={"text": "x"}), 400)
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "code"),
+    [
+        ("start.csv", b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR" + bytes(range(256)) * 8, "log_kind_unknown"),
+        (
+            "paddock.csv",
+            b"\xff\xd8\xff\xe0\0\x10JFIF\0" + b"\x91\xa7\xee" * 400,
+            "log_kind_unknown",
+        ),
+        ("laps.csv", b"PK\x03\x04\x14\0\0\0" + b"\x77\x12" * 200, "log_kind_unknown"),
+        ("run.mf4", b"MDF     4.10    cut off", "log_damaged"),
+        ("other.mf4", b"no such thing\n", "log_no_table"),
+        ("none.csv", b"", "file_empty"),
+        ("blank.csv", b" \n\n", "file_empty"),
+    ],
+)
+def test_what_is_no_log_is_not_taken_in(
+    parts: Parts, client: TestClient, name: str, data: bytes, code: str
+) -> None:
+    told = refused(client.put(f"/api/logs/{name}", content=data, headers=RAW), 400)
+    assert (told["code"], told["file"]) == (code, name)
+    assert told["hint"]
+    assert parts.library.ids("logs") == []
+    assert list((parts.library.root / ".part").iterdir()) == []
+
+
+def test_a_log_without_a_word_that_is_known_is_taken_in(client: TestClient) -> None:
+    """Its columns are named on the page, once it is there."""
+    rows = "".join(f"{i / 10},{30 + i % 7},{i % 3}\n" for i in range(60))
+    sent = client.put("/api/logs/a.csv", content=f"q,w,zz\n{rows}".encode(), headers=RAW)
+    assert sent.json()["item"]["id"] == "a.csv"
+
+
+def test_any_column_can_be_named_any_channel(client: TestClient) -> None:
+    """Each channel in each of its units, of a column whose name and values say nothing."""
+    rows = "".join(f"{i / 10},{100 + i % 7},{i / 10}\n" for i in range(100))
+    data = f"time [s],speed [km/h],zz\n{rows}".encode()
+    client.put("/api/logs/a.csv", content=data, headers=RAW)
+    known = client.get("/api/channels").json()
+    assert set(known) == set(CHANNELS)
+    known["time_s"] = ["s"]  # in another unit these times are none
+    instead = {"speed_mps": ["speed [km/h]=ignored"], "time_s": ["time [s]=ignored"]}
+    for channel, units in known.items():
+        for unit in units:
+            maps = [f"zz={channel}:{unit}", *instead.get(channel, [])]
+            answer = client.post("/api/read", json={"log": "logs/a.csv", "maps": maps}).json()
+            found = answer["result"]["sessions"][0]["channels"]
+            assert [one["name"] for one in found if one["original_name"] == "zz"] == [channel]
 
 
 # ---------------------------------------------------------------- same request, same answer

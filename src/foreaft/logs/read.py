@@ -47,6 +47,8 @@ OTHER_KINDS: Final = (
     (b"\xd0\xcf\x11\xe0", "an old or password-protected spreadsheet", "Save it as CSV."),
     (b"PARE", "an encrypted Parquet file", "Export it without a password."),
     (b"%PDF", "a PDF", "Export the samples as CSV."),
+    (b"\x89PNG", "a picture", "Export the samples as CSV."),
+    (b"\xff\xd8\xff", "a picture", "Export the samples as CSV."),
     (b"SQLite format 3", "a database", "Export the samples as CSV."),
 )
 """How files begin that are no log, and what to do about them."""
@@ -101,6 +103,21 @@ def read_log(path: Path | str, mapping: Said = None, words: LogMapping | None = 
         raw = _read(file, head, size)
         sha256 = digest.result()
     return _understood(file, raw, sha256, mapping, words)
+
+
+def check_log(path: Path | str) -> None:
+    """Refuse what is no log at all; what its columns are can be said once it is there.
+
+    Raises
+    ------
+    InputError
+        If the file holds no table of samples, is damaged or too large.
+    MissingPart
+        As for `read_log`.
+    """
+    file = Path(path)
+    size, head = _head(file)
+    _read(file, head, size)
 
 
 def raw_samples(recording: Recording, original_name: str) -> list[Column]:

@@ -15,7 +15,8 @@ from starlette.requests import ClientDisconnect
 
 from foreaft.base.errors import InputError
 from foreaft.files.library import Kind
-from foreaft.files.library_names import safe_name
+from foreaft.logs.channels import CHANNELS
+from foreaft.logs.mapping import units_of
 from foreaft.web.faces import GoneFace, Held, Listing, PastFace, PastText, Saved
 from foreaft.web.learned import keep_learned
 from foreaft.web.shelves import Shelves
@@ -168,14 +169,15 @@ def _logs(routes: APIRouter, shelves: Shelves) -> None:
             with part.open("wb") as stream:
                 async for chunk in _within_time(request.stream()):
                     await to_thread.run_sync(stream.write, chunk)
-            if part.stat().st_size == 0:
-                raise _empty(file_name)
-            stored = await to_thread.run_sync(
-                shelves.library.receive_log, part, safe_name(file_name)
-            )
+            item = await to_thread.run_sync(shelves.take_log, part, file_name)
         finally:
             part.unlink(missing_ok=True)
-        return Saved(item=shelves.item(stored))
+        return Saved(item=item)
+
+    @routes.get("/api/channels")
+    def channels() -> dict[str, list[str]]:
+        """Every channel a column may be named, and the units it may be recorded in."""
+        return {name: list(units_of(name)) for name in CHANNELS}
 
 
 async def _within_time(stream: AsyncIterator[bytes]) -> AsyncIterator[bytes]:
@@ -203,17 +205,4 @@ def _broken_off(why: str) -> InputError:
         allowed="a file that keeps coming",
         unit="",
         hint="Send it again.",
-    )
-
-
-def _empty(name: str) -> InputError:
-    return InputError(
-        "The file is empty.",
-        code="file_empty",
-        file=name,
-        key="file",
-        value="0 bytes",
-        allowed="a log",
-        unit="",
-        hint="Export it again.",
     )

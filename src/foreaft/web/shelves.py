@@ -9,7 +9,8 @@ from typing import Any
 
 from foreaft.base.errors import InputError
 from foreaft.files.library import ENDINGS, KINDS, Library, Stored
-from foreaft.files.library_names import unknown
+from foreaft.files.library_names import safe_name, unknown
+from foreaft.logs.read import check_log
 from foreaft.model.car import Car
 from foreaft.web import things
 from foreaft.web.changing import changed, refused, text_from
@@ -172,6 +173,16 @@ class Shelves:
             zones = things.text_of("zones", self.library.found("zones", name))
             self.save("zones", new, zones or "", None)
         return item
+
+    def take_log(self, part: Path, name: str) -> Item:
+        """Take in a log that was received whole; ``InputError`` where it is none."""
+        try:
+            check_log(part)
+        except InputError as error:
+            error.file = safe_name(name)
+            error.value = error.file if error.value == part.name else error.value
+            raise
+        return self.item(self.library.receive_log(part, safe_name(name)))
 
     def past(self, kind: str, name: str) -> list[PastFace]:
         """Former versions, newest first."""
