@@ -4,7 +4,7 @@ import { place, placeOf, turn } from "../src/house/address";
 import { changedSince, lacking, learnRequest } from "../src/pages/learn/question";
 import { chosenOf } from "../src/pages/laps/chosen";
 import { designRequest } from "../src/pages/trial/design";
-import { asCsv, judgeRequest } from "../src/pages/trial/judge";
+import { asCsv, judgedOtherwise, judgeRequest } from "../src/pages/trial/judge";
 import { stopsRequest } from "../src/pages/trial/stops";
 
 beforeEach(() => {
@@ -77,6 +77,14 @@ test("a design is asked for as soon as there are two settings", () => {
 
 test("what is left empty is not asked", () => {
   expect(judgeRequest("logs/x.csv", "", { primary: " ", against: "" })).toEqual({ judge: { laps: "logs/x.csv" } });
+});
+
+test("a verdict says what was chosen since", () => {
+  const asked = judgeRequest("logs/x.csv", "", { primary: "", against: "" });
+  expect(judgedOtherwise(asked, asked)).toEqual([]);
+  const now = judgeRequest("logs/x.csv", "plans/p", { primary: "z03_time_s", against: "53,0" });
+  expect(judgedOtherwise(asked, now)).toEqual(["the first thing measured", "the setting compared with", "the plan"]);
+  expect(judgedOtherwise(now, now)).toEqual([]);
 });
 
 test("a pasted table becomes a file of commas", () => {

@@ -126,7 +126,7 @@ def test_where_no_setting_lies_between_both_are_driven_again() -> None:
     car = Path(str(demo_folder())) / "car.toml"
     made = trial(TrialRequest(stops=TrialStopsRequest(stops=asks, car=car))).result.stops
     assert made is not None
-    assert "No setting lies between them: drive 57 once more, then 56.5" in made.next
+    assert "No setting lies between them: drive 57.0 once more, then 56.5" in made.next
 
 
 @pytest.mark.parametrize(

@@ -1,17 +1,16 @@
 /** Learn: what logs of straight stops and laps show about the car, before and after. */
 import { useSignal } from "@preact/signals";
+import { useAsked } from "../api/asked";
 import { ask, problem, type Problem } from "../api/call";
 import { useKeptWork } from "../api/kept";
 import { itemOf, refresh, slug, type Item } from "../api/library";
 import type { Envelope, Of } from "../api/types";
-import type { WorkState } from "../api/work";
 import { go, place } from "../house/address";
 import { desk, lay } from "../house/desk";
 import { draft } from "../house/draft";
-import { useLoaded } from "../house/loaded";
 import { Link } from "../house/rail";
 import { NumberField, TextField } from "../parts/field";
-import { Mind, Progress, Warnings, Wrong } from "../parts/notice";
+import { Cautions, Mind, Progress, Warnings, Wrong } from "../parts/notice";
 import { noNumber, sentence } from "../words/text";
 import { Channels } from "./laps/channels";
 import { chosenOf } from "./laps/chosen";
@@ -63,12 +62,6 @@ export function Learn() {
   );
 }
 
-/** The work of the answer in sight, with what it was asked: a newer one may be under way, or have failed. */
-function useAsked(id: string | null): WorkState | null {
-  const found = useLoaded(id, (signal) => ask<WorkState>("GET", `work/${id}`, undefined, signal));
-  return found.value.value?.work_id === id ? found.value.value : null;
-}
-
 /** What the adjuster showed, for logs that hold no channel of it. */
 function Settings({ logs, typed }: { logs: string[]; typed: { value: Typed } }) {
   const missing = lacking(logs, typed.value);
@@ -91,7 +84,7 @@ function Settings({ logs, typed }: { logs: string[]; typed: { value: Typed } }) 
 function Older({ answer, changed }: { answer: LearnAnswer; changed: string[] }) {
   return (
     <Mind>
-      <p><strong>This was learned of {answer.result.car_name}, before something on this page changed:</strong> {changed.join(", ")}. Keeping it keeps what is shown here. Learn again to ask anew.</p>
+      <p><strong>This was learned of {answer.result.car_name} before other things were chosen:</strong> {changed.join(", ")}. Keeping it keeps what is shown here; learn again to ask anew.</p>
     </Mind>
   );
 }
@@ -106,6 +99,7 @@ function Taught({ answer, work }: { answer: LearnAnswer; work: string }) {
         {result.next_test && <p>{sentence(result.next_test)}</p>}
         {result.car_file ? <KeepCar key={work} name={result.car_name} work={work} /> : <p class="soft">Nothing was learned that would change the car file.</p>}
       </section>
+      {result.next_test && <Cautions cautions={answer.cautions} />}
       <Warnings warnings={answer.warnings} />
       <Parameters result={result} />
     </>

@@ -316,7 +316,7 @@ def _lock(car: Car, lock: lc.Lock | None, place: cr.Crossover | None) -> LearnLo
             shown=words.setting_text(lock.setting, lock.low, lock.high, _step(car)),
             speed_mps=lock.speed_mps,
             text=words.lock_text(lock.setting, place.setting, _step(car), way),
-            because="so the cars lock that agree with the logs, with the grip of that day",
+            because="by the cars that agree with the logs, with the grip of that day",
             would_settle="",
         )
     why = "no_adjuster" if car.adjuster is None else "no_slip" if place is None else "outside"

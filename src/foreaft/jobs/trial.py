@@ -581,7 +581,7 @@ def _comparison(one: tr.Compared, ask: tr.Ask, ended: set[float]) -> TrialCompar
         effect=None if found is None else found.estimate,
         low=None if found is None else found.low,
         high=None if found is None else found.high,
-        shown=_shown(found, unit_of(one.endpoint) or ""),
+        shown=[] if found is None else words.amounts(found, unit_of(one.endpoint) or ""),
         p=None if found is None else found.p,
         p_adjusted=one.p_adjusted,
         counted_together=one.counted_together,
@@ -596,12 +596,6 @@ def _comparison(one: tr.Compared, ask: tr.Ask, ended: set[float]) -> TrialCompar
         better=better,
         text=words.comparison_text(one, better, ask.level, primary, unsafe),
     )
-
-
-def _shown(found: st.Effect | None, unit: str) -> list[str]:
-    if found is None:
-        return []
-    return [words.amount(one, unit, True) for one in (found.estimate, found.low, found.high)]
 
 
 def _rate(one: tr.Rate, level: float, has_passes: bool) -> TrialRate:

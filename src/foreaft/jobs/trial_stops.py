@@ -65,7 +65,7 @@ def judge_stops(request: TrialStopsRequest) -> Envelope[Trial]:
         contradict=[] if quarrel is None else list(quarrel.stops),
         text=words.finding_text(found, step)
         if quarrel is None
-        else words.quarrel_text(quarrel, driven),
+        else words.quarrel_text(quarrel, driven, step),
         next=words.next_text(found, higher, step)
         if quarrel is None
         else words.settle_text(quarrel, driven, step),

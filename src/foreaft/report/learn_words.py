@@ -139,7 +139,7 @@ def told(key: str, unit: str, value: float, low: float, high: float) -> str:
     """
     name, factor = shown_unit(key, unit)
     half = 0.5 * (high - low) * factor
-    return f"{value * factor:.{_places(half)}f} ±{half:.{_places(half)}f} {name}".rstrip()
+    return f"{value * factor:.{places_of(half)}f} ±{half:.{places_of(half)}f} {name}".rstrip()
 
 
 def between(key: str, unit: str, low: float, high: float) -> str:
@@ -149,11 +149,11 @@ def between(key: str, unit: str, low: float, high: float) -> str:
     '1290 to 1350 kg'
     """
     name, factor = shown_unit(key, unit)
-    places = _places(0.5 * (high - low) * factor)
+    places = places_of(0.5 * (high - low) * factor)
     return f"{low * factor:.{places}f} to {high * factor:.{places}f} {name}".rstrip()
 
 
-def _places(half: float) -> int:
+def places_of(half: float) -> int:
     """Decimals that show two digits of a half width."""
     return min(max(1 - floor(log10(half)), 0), 6) if half > 0.0 else 3
 

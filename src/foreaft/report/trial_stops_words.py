@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from foreaft.learn.stops import Crossover, Quarrel, Stop
 from foreaft.model.answers import Axle
+from foreaft.report.words import format_setting
 
 LIKE_THESE = "It holds for stops as hard as these, with this fuel and these tyres."
 
@@ -18,7 +19,7 @@ def finding_text(found: Crossover, step: float | None) -> str:
     step : float or None
         Step of the adjuster, where it is known.
     """
-    front, rear = (None if one is None else f"{one:g}" for one in (found.forward, found.rear))
+    front, rear = (None if one is None else _at(one, step) for one in (found.forward, found.rear))
     return {
         "between": f"The crossover lies between {front}, where a front wheel still went first, and "
         f"{rear}, where a rear one did{_fineness(found, step)}. {LIKE_THESE}",
@@ -32,6 +33,11 @@ def finding_text(found: Crossover, step: float | None) -> str:
         "contradictory": "The stops contradict each other: no crossover is told.",
         "nothing": "No wheel locked.",
     }[found.finding]
+
+
+def _at(setting: float, step: float | None) -> str:
+    """A setting to the decimals of its adjuster, where that is known."""
+    return f"{setting:g}" if step is None else format_setting(setting, step)
 
 
 def _fineness(found: Crossover, step: float | None) -> str:
@@ -48,10 +54,10 @@ ALIKE = (
 )
 
 
-def quarrel_text(found: Quarrel, stops: Sequence[Stop]) -> str:
+def quarrel_text(found: Quarrel, stops: Sequence[Stop], step: float | None) -> str:
     """Say which stops contradict each other."""
     told = [
-        f"stop {one} ({stops[one - 1].setting:g}, {WHO[stops[one - 1].first]})"
+        f"stop {one} ({_at(stops[one - 1].setting, step)}, {WHO[stops[one - 1].first]})"
         for one in found.stops
     ]
     named = " and ".join([", ".join(told[:-1]), told[-1]])
@@ -66,8 +72,8 @@ def settle_text(found: Quarrel, stops: Sequence[Stop], step: float | None) -> st
     if found.doubted is not None:
         one = stops[found.doubted - 1]
         return (
-            f"Without stop {found.doubted} the others agree: drive {one.setting:g} once more, as "
-            f"carefully as the others ({ALIKE}). If it ends as before, doubt the others."
+            f"Without stop {found.doubted} the others agree: drive {_at(one.setting, step)} once "
+            f"more, as carefully as the others ({ALIKE}). If it ends as before, doubt the others."
         )
     if found.between is None:
         return f"Too many contradict to name one: drive them again ({ALIKE}); begin forward."
@@ -78,13 +84,13 @@ def settle_text(found: Quarrel, stops: Sequence[Stop], step: float | None) -> st
     middle = _middle(ahead, behind, step)
     if middle is None:
         return (
-            f"No setting lies between them: drive {ahead:g} once more, then {behind:g} ({ALIKE}); "
-            "what comes twice stands."
+            f"No setting lies between them: drive {_at(ahead, step)} once more, then "
+            f"{_at(behind, step)} ({ALIKE}); what comes twice stands."
         )
     return (
-        f"One more stop between them, at {'about ' if step is None else ''}{middle:g}, settles it "
-        f"({ALIKE}): a front wheel first there speaks against stop {first}, a rear one against "
-        f"stop {second}."
+        f"One more stop between them, at {'about ' if step is None else ''}{_at(middle, step)}, "
+        f"settles it ({ALIKE}): a front wheel first there speaks against stop {first}, a rear one "
+        f"against stop {second}."
     )
 
 
@@ -100,18 +106,23 @@ def next_text(found: Crossover, higher: Axle, step: float | None) -> str:
     """Say what to do next: the safe setting to go on from."""
     if found.finding == "further_forward" and found.rear is not None:
         return (
-            f"Do not drive {found.rear:g} at speed: go forward by several steps and begin the "
-            "stops there."
+            f"Do not drive {_at(found.rear, step)} at speed: go forward by several steps and begin "
+            "the stops there."
         )
     if found.forward is None:
         return ""
     if found.finding == "further_rear":
-        one = "" if step is None else f", to {_rearward(found.forward, higher, step):g}"
-        return f"Go on from {found.forward:g} by single steps{one}; the first rear lock ends it."
+        one = "" if step is None else f", to {_at(_rearward(found.forward, higher, step), step)}"
+        here = _at(found.forward, step)
+        return f"Go on from {here} by single steps{one}; the first rear lock ends it."
     if found.finding in ("at", "same_setting"):
-        at = "" if step is None else f", at {_rearward(found.forward, higher, -step):g} or more so"
+        at = (
+            ""
+            if step is None
+            else f", at {_at(_rearward(found.forward, higher, -step), step)} or more so"
+        )
         return f"Begin the trial forward of it{at}, not behind it."
-    return f"Begin the trial at {found.forward:g} or further forward, not behind it."
+    return f"Begin the trial at {_at(found.forward, step)} or further forward, not behind it."
 
 
 def _rearward(setting: float, higher: Axle, step: float) -> float:

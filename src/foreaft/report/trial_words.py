@@ -6,9 +6,11 @@ import re
 from typing import Final
 
 from foreaft.learn.design import Run
-from foreaft.learn.statistics import FEWEST_PAIRS
+from foreaft.learn.statistics import FEWEST_PAIRS, Effect
 from foreaft.learn.trial import REAR_EVENTS_MAX, Compared, Rate, Stopped
 from foreaft.model.answers import Axle
+from foreaft.report.learn_words import places_of
+from foreaft.report.words import format_setting
 
 MANY_LAPS: Final = 60
 """More laps than two full days of sessions: nobody drives them for one question."""
@@ -70,14 +72,27 @@ def sentence(text: str) -> str:
     return text[:1].upper() + text[1:]
 
 
-def amount(value: float, unit: str, signed: bool = False) -> str:
+def amount(value: float, unit: str) -> str:
     """Show an amount with its unit, three digits; fractions as percent.
 
-    >>> amount(0.0412, "s"), amount(-0.5, "m", True), amount(0.02, "frac"), amount(2, "radps")
-    ('0.0412 s', '-0.5 m', '2 %', '2 rad/s')
+    >>> amount(0.0412, "s"), amount(0.02, "frac"), amount(2.0, "radps")
+    ('0.0412 s', '2 %', '2 rad/s')
     """
     shown = 100.0 * value if unit == "frac" else value
-    return f"{shown:{'+' if signed else ''}.3g} {SHOWN_UNITS.get(unit, unit)}"
+    return f"{shown:.3g} {SHOWN_UNITS.get(unit, unit)}"
+
+
+def amounts(found: Effect, unit: str) -> list[str]:
+    """Show an effect and both ends of its interval, all to two digits of its half width.
+
+    >>> from foreaft.learn.statistics import Effect
+    >>> amounts(Effect(-0.027, 0.003, 6, -0.0329, -0.021, 0.001), "frac")
+    ['-2.70 %', '-3.29 %', '-2.10 %']
+    """
+    part = 100.0 if unit == "frac" else 1.0
+    places = places_of(0.5 * (found.high - found.low) * part)
+    ends = (found.estimate, found.low, found.high)
+    return [f"{one * part:+.{places}f} {SHOWN_UNITS.get(unit, unit)}" for one in ends]
 
 
 def chance(p: float) -> str:
@@ -130,7 +145,7 @@ def baseline_of(settings: tuple[float, ...], step: float | None) -> list[str]:
     if step is None:
         where = f"{forward:g}, then one step to the rear, then another"
     else:
-        where = ", ".join(f"{forward + i * way * step:g}" for i in range(3))
+        where = ", ".join(format_setting(forward + i * way * step, step) for i in range(3))
     return [
         f"Three straight stops on the out-lap, {high} to {low} km/h, clear track behind: at "
         f"{where}. Squeeze until a wheel just locks; a spotter or the wheel speeds say which.",
@@ -204,10 +219,8 @@ def comparison_text(
     if found is None:
         return head + _why_not(one)
     sure = f"{100 * (1 - level):.0f} %"
-    head += (
-        f"{amount(found.estimate, unit, True)} ({sure}: {amount(found.low, unit, True)} to "
-        f"{amount(found.high, unit, True)}, {one.pairs} pairs). "
-    )
+    effect, low, high = amounts(found, unit)
+    head += f"{effect} ({sure}: {low.split()[0]} to {high}, {one.pairs} pairs). "
     if one.verdict == "difference":
         head += "A difference" + ("" if better is None else f"; {better:g} is better") + "."
         if unsafe is not None:

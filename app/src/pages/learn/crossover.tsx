@@ -41,7 +41,7 @@ function Lock({ lock }: Pick<Result, "lock">) {
     <div>
       <h2>In a straight stop both ends lock together at</h2>
       <Number shown={lock.shown} />
-      <p>From {speed(lock.speed_mps)}: {lock.because}.</p>
+      <p>From {speed(lock.speed_mps)}, {lock.because}.</p>
     </div>
   );
 }
@@ -57,7 +57,7 @@ function NotTold({ head, why }: { head: string; why: { because: string; would_se
     <div>
       <h2>{head}</h2>
       <p>{sentence(why.because)}</p>
-      {why.would_settle && <p><strong>It would take:</strong> {sentence(why.would_settle)}</p>}
+      {why.would_settle && <p><strong>It would take:</strong> {why.would_settle}.</p>}
     </div>
   );
 }
@@ -84,7 +84,7 @@ function Scale({ result }: { result: Result }) {
   const places = placesOf(result);
   if (!places.length) return null;
   return (
-    <div ref={at}>
+    <div ref={at} class="settings">
       <Drawn places={places} driven={drivenSettings(result)} step={result.adjuster_step ?? 0.1} width={Math.max(240, Math.min(width.value, 640))} />
       <p class="soft">Dots: the settings driven. 9 of 10 such intervals hold the truth.</p>
     </div>

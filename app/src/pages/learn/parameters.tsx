@@ -44,7 +44,7 @@ function Item({ one }: { one: Parameter }) {
       </div>
       <Bars one={one} />
       <small>{sentence(one.because)}</small>
-      {one.would_settle && <small> It would take: {sentence(one.would_settle)}</small>}
+      {one.would_settle && <small> It would take: {one.would_settle}.</small>}
     </li>
   );
 }

@@ -63,7 +63,7 @@ export function Design() {
       </section>
       {asked && wrong && <Wrong problem={wrong} />}
       {asked && value?.result.design && <Sheet design={value.result.design} warnings={value.warnings} cautions={value.cautions} />}
-      {!asked && <p class="soft">Type two settings, and the run sheet stands here.</p>}
+      {!asked && <p class="soft">The run sheet stands here as soon as there are two settings and every field can be read.</p>}
     </div>
   );
 }
@@ -111,7 +111,7 @@ function Sheet({ design, warnings, cautions }: { design: Answer; warnings: { cod
               {design.sheet.map((run) => (
                 <tr key={run.lap} class={run.counts ? "counts" : ""}>
                   <th scope="row" class="number">{run.lap}</th><td class="number">{run.stint}</td><td class="number">{run.setting}</td>
-                  <td>{run.counts ? "yes" : run.kind}</td><td>{run.note}</td>
+                  <td>{run.counts ? "yes" : "no"}</td><td>{run.note}</td>
                 </tr>
               ))}
             </tbody>

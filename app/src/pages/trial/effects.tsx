@@ -30,21 +30,22 @@ export function Effects({ verdict }: { verdict: Verdict }) {
 function Table({ label, rows, verdict }: { label: string; rows: Comparison[]; verdict: Verdict }) {
   return (
     <div class="scroll" tabIndex={0} role="region" aria-label={label}>
-      <table>
+      <table class="effects">
         <thead>
-          <tr><th scope="col">Measured</th><th scope="col">Setting</th><th scope="col">Effect</th><th scope="col">Interval</th><th scope="col">Verdict</th></tr>
+          <tr><th scope="col">Measured</th><th scope="col">Setting</th><th scope="col">Effect</th><th scope="col" class="drawn">Interval</th><th scope="col">Verdict</th></tr>
         </thead>
-        <tbody>
-          {rows.map((one) => (
-            <tr key={`${one.endpoint} ${one.setting}`}>
+        {rows.map((one) => (
+          <tbody key={`${one.endpoint} ${one.setting}`}>
+            <tr>
               <th scope="row">{capital(one.words)}{one.primary && <small> first</small>}</th>
               <td class="number">{one.setting}</td>
               <td class="number">{(one.shown[0] ?? "–").replace("-", "−")}</td>
-              <td><Whisker one={one} widest={widestOf(verdict, one.unit)} /></td>
-              <td>{WORD[one.verdict]}<br /><small>{one.text}</small></td>
+              <td class="drawn"><Whisker one={one} widest={widestOf(verdict, one.unit)} /></td>
+              <td>{WORD[one.verdict]}</td>
             </tr>
-          ))}
-        </tbody>
+            <tr><td colSpan={5}><small>{one.text}</small></td></tr>
+          </tbody>
+        ))}
       </table>
     </div>
   );

@@ -1,7 +1,8 @@
 /** The verdict: words first, then every effect with its interval, then what it does to the plan. */
 import { useSignal } from "@preact/signals";
+import { useAsked } from "../../api/asked";
 import { ask, problem, type Problem } from "../../api/call";
-import { has, useKeptWork } from "../../api/kept";
+import { has, useKeptWork, type Fields } from "../../api/kept";
 import { bringLog, ofKind } from "../../api/library";
 import type { Envelope, Of } from "../../api/types";
 import { place } from "../../house/address";
@@ -12,7 +13,7 @@ import { Link } from "../../house/rail";
 import { FileDrop } from "../../parts/drop";
 import { NumberField, numberOf, Select, TextField } from "../../parts/field";
 import { Mind, Progress, Warnings, Wrong } from "../../parts/notice";
-import { noNumber } from "../../words/text";
+import { capital, noNumber, sentence } from "../../words/text";
 import { when } from "../../words/files";
 import { choose, chosenOf } from "../laps/chosen";
 import { Effects } from "./effects";
@@ -26,16 +27,22 @@ export function Judge() {
   const asked = judgeRequest(laps, plan, typed.value);
   const kept = useKeptWork<Envelope<Of<"Trial">>>("trial", laps || null, { judge: { laps } });
   const verdict = kept.answer.value?.result.verdict;
+  const work = useAsked(kept.id.value);
+  const changed = work ? judgedOtherwise(work.asked, asked) : [];
   return (
     <div class="stack">
       {kept.busy.value && <Progress state={kept.state} onStop={kept.stop} label="Judging" />}
       {kept.wrong.value && <Wrong problem={kept.wrong.value} />}
+      {verdict && changed.length > 0 && (
+        <Mind><p><strong>This verdict was asked before other things were chosen:</strong> {changed.join(", ")}. Judge it again to see theirs.</p></Mind>
+      )}
       {verdict && kept.answer.value && <Judged verdict={verdict} warnings={kept.answer.value.warnings} />}
       <section class="card stack noprint" aria-labelledby="laps-head">
         <h2 id="laps-head">The laps of the test</h2>
         <LapFiles laps={laps} />
         <div class="row fields">
-          <TextField label="First thing measured" help="the one named before driving; empty: as the file has it" value={typed.value.primary} placeholder="a column of the laps" onInput={(primary) => (typed.value = { ...typed.value, primary })} />
+          <TextField label="First thing measured" help="the one named before driving; empty: as the file has it" value={typed.value.primary} placeholder="a column of the laps" list="trial-columns" onInput={(primary) => (typed.value = { ...typed.value, primary })} />
+          <datalist id="trial-columns">{columnsOf(verdict).map(([name, words]) => <option key={name} value={name} label={words} />)}</datalist>
           <NumberField label="Compared with setting" help="empty: the first driven" wrong={noNumber(typed.value.against)} value={typed.value.against} onInput={(against) => (typed.value = { ...typed.value, against })} />
           <Select label="Held against a plan" value={plan} options={[{ value: "", label: "none" }, ...ofKind("plans").map((one) => ({ value: `plans/${one.id}`, label: one.name }))]} onPick={(one) => choose({ plan: one }, "Plan held against the trial")} />
         </div>
@@ -45,7 +52,18 @@ export function Judge() {
   );
 }
 
-export function judgeRequest(laps: string, plan: string, typed: { primary: string; against: string }): object {
+/** What these laps were judged by, once they have been: name of the column, and words. */
+function columnsOf(verdict: Verdict | null | undefined): [string, string][] {
+  return [...new Map((verdict?.comparisons ?? []).map((one) => [one.endpoint, capital(one.words)]))];
+}
+
+/** What a verdict was asked with otherwise than it would be now, in words. */
+export function judgedOtherwise(asked: Fields, now: { judge: Fields }): string[] {
+  const parts = { primary: "the first thing measured", against: "the setting compared with", plan: "the plan" };
+  return Object.entries(parts).filter(([name]) => !has(asked, { judge: { [name]: now.judge[name] } })).map(([, word]) => word);
+}
+
+export function judgeRequest(laps: string, plan: string, typed: { primary: string; against: string }): { judge: Fields } {
   const against = numberOf(typed.against);
   const judge: Record<string, unknown> = { laps };
   if (typed.primary.trim()) judge.primary = typed.primary.trim();
@@ -133,7 +151,7 @@ function Judged({ verdict, warnings }: { verdict: Verdict; warnings: { code: str
       {verdict.plan.length > 0 && (
         <section class="card" aria-labelledby="does-head">
           <h2 id="does-head">What it does to the plan</h2>
-          <ul>{verdict.plan.map((one) => <li key={one.zone_name}><strong>{one.zone_name}</strong>: {one.text}</li>)}</ul>
+          <ul>{verdict.plan.map((one) => <li key={one.zone_name}><strong>{capital(one.zone_name)}</strong>: {sentence(one.text)}</li>)}</ul>
         </section>
       )}
     </>
