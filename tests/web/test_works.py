@@ -15,6 +15,7 @@ import numpy as np
 import pytest
 from starlette.testclient import TestClient
 
+from foreaft.base.errors import InputError
 from foreaft.files.library import Library
 from foreaft.jobs.requests import StopRequest
 from foreaft.web.app import Parts, make_app
@@ -22,7 +23,7 @@ from foreaft.web.asked import JOBS, Job
 from foreaft.web.guard import Rules
 from foreaft.web.references import translated
 from foreaft.web.titles import title_of_work
-from foreaft.web.works import KEPT, OVER, UNLISTED_KEPT, Works
+from foreaft.web.works import KEPT, OTHERS_KEPT, OVER, Works
 from logs import made
 from machine import slowness
 from web.conftest import refused, serving
@@ -306,12 +307,24 @@ def test_of_works_asked_the_same_the_newest_is_listed(parts: Parts, client: Test
     )
     gate = Gate()
     begun = parts.works.start(gate.job("quick"), ASKED)
-    assert set(listed(client)) == {other, second, begun}
+    assert set(listed(client)) == {other, second, begun}, "under way"
     client.delete(f"/api/work/{begun}")
     ended(client, begun, 30)
-    assert set(listed(client)) == {other, second, begun}, "one that was stopped hides no answer"
+    assert set(listed(client)) == {other, second}, "what was stopped has nothing to show"
     again = done_at_once(parts, client, ASKED)
     assert set(listed(client)) == {other, again}
+
+
+def test_a_failure_hides_no_answer_to_the_same(parts: Parts, client: TestClient) -> None:
+    done = done_at_once(parts, client, ASKED)
+
+    def run(*_: Any) -> Any:
+        raise InputError("No.", code="no", key="k", value="v", allowed="", hint="None.")
+
+    failing = Job("stop", "", StopRequest, None, "quick", run)
+    first, second = (parts.works.start(failing, ASKED) for _ in range(2))
+    assert ended(client, first)["state"] == ended(client, second)["state"] == "failed"
+    assert listed(client) == [second, done]
 
 
 def test_what_was_sent_is_told_so_that_a_page_knows_its_own(client: TestClient) -> None:
@@ -338,7 +351,7 @@ def test_unlisted_works_push_nothing_out(parts: Parts, client: TestClient) -> No
         done_at_once(parts, client, ASKED, listed=False)
     assert listed(client) == [first]
     there = list((parts.library.root / "works").iterdir())
-    assert len(there) <= UNLISTED_KEPT + 2
+    assert len(there) <= OTHERS_KEPT + 2
 
 
 def test_a_plan_that_was_kept_names_its_work(parts: Parts, client: TestClient) -> None:

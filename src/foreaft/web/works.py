@@ -33,7 +33,7 @@ from foreaft.web.telling import answer_text, bug, error_dict, from_system
 from foreaft.web.titles import title_of_work
 
 KEPT: Final = 40
-UNLISTED_KEPT: Final = 5
+OTHERS_KEPT: Final = 5
 """Of works that nobody looks for later: enough for the tabs that follow one."""
 
 OURS: Final = ("request.json", "state.json", "answer.json", ".lock")
@@ -115,7 +115,7 @@ class Works:
             asked=request.model_dump(mode="json", exclude_unset=True),
             listed=listed,
             state="waiting",
-            started_at=now.isoformat(timespec="milliseconds"),
+            started_at=now.isoformat(timespec="microseconds"),
         )
         live = _Live(state, job, request, folder)
         self._write(live)
@@ -141,7 +141,7 @@ class Works:
         for one in self._every():
             same = f"{one.job} {json.dumps(one.asked, sort_keys=True)}"
             done = one.state == "done"
-            if one.listed and ((same, done) not in seen or one.work_id in kept):
+            if _is_sought(one) and ((same, done) not in seen or one.work_id in kept):
                 told.append(one.model_copy(update={"kept_as": kept.get(one.work_id, "")}))
                 seen |= {(same, done), (same, False)}
         return told
@@ -310,9 +310,9 @@ class Works:
 
     def _drop_old(self) -> None:
         over = [one for one in self._every() if one.state in OVER]
-        listed = [one for one in over if one.listed]
-        others = [one for one in over if not one.listed]
-        for state in listed[KEPT:] + others[UNLISTED_KEPT:]:
+        sought = [one for one in over if _is_sought(one)]
+        others = [one for one in over if not _is_sought(one)]
+        for state in sought[KEPT:] + others[OTHERS_KEPT:]:
             with self._guard:
                 self._live.pop(state.work_id, None)
             shutil.rmtree(self._folder / state.work_id, ignore_errors=True)
@@ -330,6 +330,11 @@ def unknown_work(name: str) -> InputError:
         unit="",
         hint=f"Only the last {KEPT} are kept.",
     )
+
+
+def _is_sought(state: State) -> bool:
+    """Whether anybody looks for it later; a slider that is moved on stops many."""
+    return state.listed and state.state != "cancelled"
 
 
 def _is_held(lock: Path) -> bool:
