@@ -28,6 +28,12 @@ export function keep(one: Step): void {
   undone.value = [];
 }
 
+/** Forget a step that something later has made void. */
+export function forget(one: Step): void {
+  done.value = done.value.filter((each) => each !== one);
+  undone.value = undone.value.filter((each) => each !== one);
+}
+
 export function undo(): Promise<void> {
   return move(done, undone, "undo", "Undone");
 }

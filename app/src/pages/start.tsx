@@ -1,6 +1,7 @@
 /** The first page: four questions, and under them the answer. */
 import { useLoaded } from "../house/loaded";
 import { keep } from "../house/undo";
+import { told } from "../parts/keys/told";
 import { Wrong } from "../parts/notice";
 import { AnswerPart } from "./start/answer";
 import { useAnswer } from "./start/asking";
@@ -54,7 +55,7 @@ export function Start() {
           <FirstQuestion typed={now} onSet={set} />
         </div>
         <div class="stack" aria-live="polite">
-          {wrong && <Wrong problem={wrong} />}
+          {wrong && <Wrong problem={wrong} system={speedsOf(now) === "mph" ? "imperial" : "metric"} />}
           {!asking && <Missing typed={now} />}
           {asking && !wrong && <AnswerPart from={answered} />}
           {asking && answer && !wrong && answered.wrong.value?.code !== "cannot_tell" && (
@@ -91,5 +92,5 @@ function wrongRow(wrong: Problem, typed: Typed): { row: number; text: string } |
   const asked = typed.corners.flatMap((one, at) => (isBlank(one) || lacks(one) ? [] : [at]));
   const byName = asked.find((at) => typed.corners[at]!.name === wrong.key);
   const row = wrong.file?.startsWith("sheets/") && wrong.line ? asked[wrong.line - 2] : byName;
-  return row === undefined ? null : { row, text: wrong.message };
+  return row === undefined ? null : { row, text: told(wrong, () => "", speedsOf(typed) === "mph" ? "imperial" : "metric").text };
 }

@@ -1,4 +1,5 @@
 /** A table one edits: cells as typed, arrows up and down move, and a spreadsheet can be pasted in. */
+import { useSignal } from "@preact/signals";
 import { Fragment, type ComponentChildren } from "preact";
 import { numberOf } from "./field";
 
@@ -7,6 +8,8 @@ export interface Column {
   label: string;
   unit?: string;
   kind: "text" | "number" | "choice";
+  /** Unit of the file where the user may have another; the cells are in the user's. */
+  measure?: "km/h" | "m";
   options?: readonly string[];
   /** What holds where the cell is empty, shown in grey. */
   usual?: (row: number) => string;
@@ -35,9 +38,10 @@ interface GridProps {
 
 export function Grid(props: GridProps) {
   const { columns, rows, wrong } = props;
+  const open = useSignal<number | null>(null); // where there is room for one row's cells only
   const typed = (row: number, key: string, value: string) => rows.map((one, i) => (i === row ? { ...one, [key]: value } : one));
   return (
-    <div class="scroll" role="region" aria-label={props.label} tabIndex={0}>
+    <div class="scroll gridbox" role="region" aria-label={props.label} tabIndex={0}>
       <table class="grid">
         <thead>
           <tr>
@@ -53,11 +57,15 @@ export function Grid(props: GridProps) {
         </thead>
         <tbody onPaste={(event) => paste(event, props)}>
           {rows.map((row, i) => (
-            <tr key={i} class={props.current === i ? "current" : undefined} onFocusIn={() => props.onRow?.(i)}>
-              <th scope="row" class="number">{i + 1}</th>
+            <tr key={i} class={[props.current === i && "current", open.value === i && "open"].filter(Boolean).join(" ")} onFocusIn={() => props.onRow?.(i)}>
+              <th scope="row" class="number">
+                {i + 1}
+                <button type="button" class="bare unfold" aria-expanded={open.value === i} aria-label={`${row.name || `Row ${i + 1}`}: all columns`} onClick={() => (open.value = open.value === i ? null : i)} />
+              </th>
               {columns.map((column, j) => (
                 <Fragment key={column.key}>
-                  <td data-column={j}>
+                  <td data-column={j} class={wrong?.row === i && wrong.key === column.key ? "wrong" : undefined}>
+                    {j > 0 && <span class="over" aria-hidden="true">{column.label}{column.unit && <small> {column.unit}</small>}</span>}
                     <Cell
                       column={column}
                       row={i}

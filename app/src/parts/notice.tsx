@@ -3,18 +3,27 @@ import type { Signal } from "@preact/signals";
 import type { ComponentChildren } from "preact";
 import type { Problem } from "../api/call";
 import type { WorkState } from "../api/work";
+import type { Units } from "../words/units";
+import { told, type Where } from "./keys/told";
+
+interface WrongProps {
+  problem: Problem;
+  /** What the page calls the place; without it the thing of the library is named. */
+  where?: Where;
+  /** The units it was typed in, where they are not those of the app. */
+  system?: Units;
+  children?: ComponentChildren;
+}
 
 /** An error: what, where, what would be right, what to do. */
-export function Wrong({ problem, children }: { problem: Problem; children?: ComponentChildren }) {
-  const where = [problem.file, problem.line && `line ${problem.line}`, problem.key].filter(Boolean);
-  const found = problem.value === null ? "" : `found ${String(problem.value)} ${problem.unit ?? ""}`;
-  const allowed = problem.allowed ? `allowed: ${problem.allowed} ${problem.unit ?? ""}` : "";
-  const details = [where.join(", "), found.trim(), allowed.trim()].filter(Boolean).join("; ");
+export function Wrong({ problem, where, system, children }: WrongProps) {
+  const { text, details, hint, each } = told(problem, where, system);
   return (
     <div class="notice wrong" role="alert">
-      <p><strong>{problem.message}</strong></p>
-      {details && <p>{details}</p>}
-      {problem.hint && <p>{sentence(problem.hint)}</p>}
+      <p><strong>{text}</strong></p>
+      {each.length > 0 && <ul>{each.map((one) => <li key={one}>{one}</li>)}</ul>}
+      {details && <p>{sentence(details)}</p>}
+      {hint && <p>{hint.split(/(?<=[.!?]) /).map(sentence).join(" ")}</p>}
       {children}
     </div>
   );

@@ -3,15 +3,22 @@ import { signal, useSignal } from "@preact/signals";
 import { job, Refused } from "../../api/call";
 import { items, read, type Held, type Table } from "../../api/library";
 import type { Envelope, Of } from "../../api/types";
-import { RoadMap, type Outline } from "../../draw/road_map";
+import { RoadMap, type Outline as Drawn } from "../../draw/road_map";
 import { desk, lay } from "../../house/desk";
 import { useLoaded } from "../../house/loaded";
+import { tell } from "../../house/tell";
+import { undo } from "../../house/undo";
 import { Grid, type Column, type Row } from "../../parts/grid";
 import { numberOf, NumberField } from "../../parts/field";
+import { COLUMN_WORDS } from "../../parts/keys/told";
 import { Mind, Warnings, Wrong } from "../../parts/notice";
-import { length, seconds, speed } from "../../words/units";
+import { length, lengthNumber, lengthUnit, seconds, speed, speedNumber } from "../../words/units";
+import { HOW_BRAKED } from "./columns";
 import { cellAt, useTable } from "./table";
+import { Unsaved } from "./unsaved";
 
+/** The road as its file has it. */
+type Outline = Drawn & { length_m: number };
 type Zones = Of<"Zones">;
 type Zone = Zones["zones"][number];
 
@@ -26,7 +33,7 @@ export function Circuit({ id }: { id: string }) {
     <article>
       <header>
         <h1>{held?.item.name ?? id}</h1>
-        {cut.value.value && <p>{about(cut.value.value.result)}</p>}
+        {cut.value.value && <p>{about(cut.value.value.result, held?.value?.length_m)}</p>}
       </header>
       {outline.value.wrong && <Wrong problem={outline.value.wrong} />}
       {cut.value.wrong && <Wrong problem={cut.value.wrong} />}
@@ -40,9 +47,11 @@ export function Circuit({ id }: { id: string }) {
   );
 }
 
-function about({ circuit, zones, lap_time_s }: Zones): string {
-  const line = { given: "on the line of the file", driven: "on a driven line", min_curvature: "on the line of least curvature" }[circuit.line];
-  return `${length(circuit.length_m)}, ${zones.length} braking zones for this car; a lap ${line} takes it about ${seconds(lap_time_s, 0)}.`;
+/** The lap is shorter than the road: the line driven cuts its corners. */
+function about({ circuit, zones, lap_time_s }: Zones, road_m?: number): string {
+  const line = { given: "the line of the file", driven: "a driven line", min_curvature: "the line of least curvature" }[circuit.line];
+  const road = road_m && Math.round(road_m) !== Math.round(circuit.length_m) ? `, ${length(road_m)} along the road as drawn` : "";
+  return `${length(circuit.length_m)} along ${line}${road}. ${zones.length} braking zones for this car; a lap takes it about ${seconds(lap_time_s, 0)}.`;
 }
 
 /** The marks of a circuit; null where nobody has made any yet. */
@@ -67,55 +76,59 @@ function Zoned({ id, name, outline, marks, cut }: ZonedProps) {
   const { zones } = cut.result;
   const current = useSignal<string | null>(null);
   const known = marks?.value?.rows ?? [];
-  const table = useTable("zones", id, `Zones of ${name}`, marks, [], MARK_COLUMNS(zones));
+  const columns = markColumns(zones);
+  const table = useTable("zones", id, `Zones of ${name}`, marks, columns, markLacks);
   // The table shows the zones the car finds; each becomes a mark of the file when it is edited.
   const shown = zones.map((zone) => rowOf(zone, table.rows));
   const others = table.rows.filter((row) => !zones.some((zone) => zone.zone_id === row.zone_id));
-  const keep = (rows: Row[], label: string) => void table.keep([...rows.filter((row, i) => said(row, zones[i]!, known)), ...others], label);
-  const join = (i: number, joined: boolean) => {
+  const keep = (rows: Row[], label: string) => table.keep([...rows.filter((row, i) => said(row, zones[i]!, known)), ...others], label);
+  const undone = { label: "Undo", run: () => void undo() };
+  const join = async (i: number, joined: boolean) => {
+    const rows = shown.map((row, j) => (j === i ? { ...row, hand_time_s: joined ? "0" : "" } : row));
     const label = joined ? `${zones[i]!.name} joined to the one before` : `${zones[i]!.name} on its own again`;
-    keep(shown.map((row, j) => (j === i ? { ...row, hand_time_s: joined ? "0" : "" } : row)), label);
+    if (!(await keep(rows, label))) return;
+    const names = together(rows, i - (joined ? 0 : 1)).map((j) => rows[j]!.name!);
+    const text = joined ? `${listed(names)} now have one setting: it is not changed between them.` : `The setting may be changed again before ${zones[i]!.name}.`;
+    tell({ kind: "done", text, action: undone });
   };
+  const wrong = cellAt(table.wrong.value, table.rows);
   const at = zones.findIndex((zone) => zone.zone_id === current.value);
   const cutAt = (s_m: number) => {
-    const mark: Row = { zone_id: freshId([...shown, ...others]), name: `At ${Math.round(s_m)} m`, apex_s_m: String(Math.round(s_m)) };
-    void table.keep([...table.rows, mark], `cut at ${Math.round(s_m)} m`);
+    const mark: Row = { zone_id: freshId([...shown, ...others]), name: `At ${length(s_m)}`, apex_s_m: String(Math.round(s_m)) };
+    void table.keep([...table.rows, mark], `cut at ${length(s_m)}`);
   };
   return (
-    <div class="two">
-      <section class="card stack">
-        <Warnings warnings={cut.warnings} />
-        <Grid
-          label="Braking zones"
-          columns={MARK_COLUMNS(zones)}
-          rows={shown}
-          current={at < 0 ? null : at}
-          wrong={cellAt(table.wrong.value, table.rows)}
-          onType={(rows) => table.type([...rows.filter((row, i) => said(row, zones[i]!, known)), ...others])}
-          onDone={keep}
-          onRow={(i) => (current.value = zones[i]!.zone_id)}
-          besideHead="Brakes"
-          beside={(i) => <small>{speed(zones[i]!.approach_speed_mps)} to {speed(zones[i]!.apex_speed_mps)}</small>}
-          tail={(i) => zones[i - 1] && <Join zone={zones[i]!} before={zones[i - 1]!} row={shown[i]!} onJoin={(joined) => join(i, joined)} />}
-        />
-        {table.wrong.value && (
-          <Wrong problem={table.wrong.value}>
-            <p>What you typed is kept here and is not saved yet.</p>
-            <button type="button" onClick={table.putBack}>Put back what is saved</button>
-          </Wrong>
-        )}
-        {others.length > 0 && <Others rows={others} onDrop={(row) => void table.keep(table.rows.filter((one) => one !== row), `${row.name} taken back`)} />}
-      </section>
-      <section class="card stack">
+    <div class="stack">
+      <section class="card roadtop">
         <RoadMap
           title={`Map of ${name}`}
           outline={outline}
           places={zones.map((zone, i) => ({ id: zone.zone_id, number: i + 1, name: zone.name, s_m: zone.apex_s_m ?? 0 }))}
           current={current.value}
           onPick={(zone) => (current.value = zone)}
-          onPlace={(s_m) => (place.value = String(Math.round(s_m)))}
+          onPlace={(s_m) => (place.value = lengthNumber(s_m).toFixed(0))}
         />
-        <Cutting typed={place} onCut={cutAt} />
+        <div class="stack">
+          <Warnings warnings={cut.warnings} />
+          <Cutting typed={place} onCut={cutAt} />
+          {others.length > 0 && <Others rows={others} onDrop={(row) => void table.keep(table.rows.filter((one) => one !== row), `${row.name} taken back`)} />}
+        </div>
+      </section>
+      <section class="card stack">
+        <Grid
+          label="Braking zones"
+          columns={columns}
+          rows={shown}
+          current={at < 0 ? null : at}
+          wrong={wrong && { ...wrong, row: zones.findIndex((zone) => zone.zone_id === table.rows[wrong.row]?.zone_id) }}
+          onType={(rows) => table.type([...rows.filter((row, i) => said(row, zones[i]!, known)), ...others])}
+          onDone={(rows, label) => void keep(rows, label)}
+          onRow={(i) => (current.value = zones[i]!.zone_id)}
+          besideHead="Brakes"
+          beside={(i) => <small>{Math.round(speedNumber(zones[i]!.approach_speed_mps))} to {speed(zones[i]!.apex_speed_mps)}</small>}
+          tail={(i) => zones[i - 1] && <Join zone={zones[i]!} before={zones[i - 1]!} row={shown[i]!} onJoin={(joined) => void join(i, joined)} />}
+        />
+        <Unsaved table={table} />
       </section>
     </div>
   );
@@ -126,14 +139,15 @@ const place = signal("");
 /** Cut one long braking in two at a corner it runs through. */
 function Cutting({ typed, onCut }: { typed: typeof place; onCut: (s_m: number) => void }) {
   const number = numberOf(typed.value);
+  const inM = (number ?? 0) / lengthNumber(1);
   return (
     <details open={typed.value !== ""}>
       <summary>Cut a zone in two</summary>
       <div class="stack">
-        <p>Where one long braking runs through a corner, press that corner on the map or type how far it is from the line.</p>
+        <p>Where one long braking runs through a corner, press that corner on the map or type how far along the lap it is.</p>
         <div class="row">
-          <NumberField label="Place" unit="m from the line" value={typed.value} onInput={(now) => (typed.value = now)} />
-          <button type="button" disabled={number === null} onClick={() => { onCut(number!); typed.value = ""; }}>Cut here</button>
+          <NumberField label="Place" unit={`${lengthUnit()} from the start`} value={typed.value} onInput={(now) => (typed.value = now)} />
+          <button type="button" disabled={number === null} onClick={() => { onCut(inM); typed.value = ""; }}>Cut here</button>
         </div>
       </div>
     </details>
@@ -150,9 +164,23 @@ function Join({ zone, before, row, onJoin }: { zone: Zone; before: Zone; row: Ro
         onChange={(event) => onJoin(event.currentTarget.checked)}
         aria-label={`${zone.name}: one setting with ${before.name}`}
       />
-      one with {before.name}
+      one setting with {before.name}
     </label>
   );
+}
+
+/** The rows around one that share its setting: each but the first joined to the one before. */
+export function together(rows: readonly Row[], at: number): number[] {
+  const isJoined = (i: number) => rows[i]?.hand_time_s?.trim() === "0";
+  let first = at;
+  let last = at;
+  while (first > 0 && isJoined(first)) first -= 1;
+  while (isJoined(last + 1)) last += 1;
+  return Array.from({ length: last - first + 1 }, (_, i) => first + i);
+}
+
+function listed(names: string[]): string {
+  return names.length < 2 ? names.join("") : `${names.slice(0, -1).join(", ")} and ${names.at(-1)}`;
 }
 
 function Others({ rows, onDrop }: { rows: Row[]; onDrop: (row: Row) => void }) {
@@ -162,7 +190,7 @@ function Others({ rows, onDrop }: { rows: Row[]; onDrop: (row: Row) => void }) {
       <ul>
         {rows.map((row) => (
           <li key={row.zone_id}>
-            {row.name}, {row.apex_s_m} m <button type="button" class="bare" onClick={() => onDrop(row)}>Take it away</button>
+            {row.name}, {length(Number(row.apex_s_m))} <button type="button" class="bare" onClick={() => onDrop(row)}>Take it away</button>
           </li>
         ))}
       </ul>
@@ -170,16 +198,24 @@ function Others({ rows, onDrop }: { rows: Row[]; onDrop: (row: Row) => void }) {
   );
 }
 
-const MARK_COLUMNS = (zones: Zone[]): Column[] => [
-  { key: "name", label: "Zone", kind: "text" },
-  { key: "depth_frac", label: "Brake off", unit: "0 turn-in, 1 apex", kind: "number", usual: (i) => zones[i]?.depth_frac.toFixed(2) ?? "" },
-  { key: "brake_at_turn_in_frac", label: "Left at turn-in", unit: "of peak", kind: "number", usual: () => "driver's" },
-  { key: "hand_time_s", label: "Hand free", unit: "s", kind: "number", usual: (i) => zones[i]?.hand_time_s.toFixed(1) ?? "" },
-  { key: "gear", label: "Gear", kind: "number", usual: () => "any" },
-  { key: "surface", label: "Road", kind: "choice", options: ["normal", "bump", "crest"], usual: () => "normal" },
-  { key: "run_off", label: "Beyond", kind: "choice", options: ["open", "gravel", "wall"], usual: () => "open" },
-  { key: "turn_in_s_m", label: "Turn-in", unit: "m from the line", kind: "number", usual: (i) => zones[i]?.turn_in_s_m?.toFixed(0) ?? "" },
-];
+/** What holds where a cell is empty: what the cut found, or what is usual. */
+const USUAL: Record<string, (zone: Zone) => string> = {
+  depth_frac: (zone) => zone.depth_frac.toFixed(2),
+  hand_time_s: (zone) => zone.hand_time_s.toFixed(1),
+  brake_at_turn_in_frac: () => "driver's",
+  gear: () => "any",
+  surface: () => "normal",
+  run_off: () => "open",
+  turn_in_s_m: (zone) => (zone.turn_in_s_m == null ? "" : lengthNumber(zone.turn_in_s_m).toFixed(0)),
+};
+
+function markColumns(zones: Zone[]): Column[] {
+  const turnIn: Column = { key: "turn_in_s_m", label: COLUMN_WORDS.turn_in_s_m!, unit: `${lengthUnit()} from the start`, kind: "number", measure: "m" };
+  const measured = [...HOW_BRAKED, turnIn].map((one) => ({ ...one, usual: (i: number) => (zones[i] ? USUAL[one.key]!(zones[i]) : "") }));
+  return [{ key: "name", label: COLUMN_WORDS.name!, kind: "text" }, ...measured];
+}
+
+const markLacks = (row: Row) => (row.name?.trim() ? [] : ["a name"]);
 
 /** A zone as a row of the table: what its mark says, or only its name. */
 export function rowOf(zone: { zone_id: string; name: string; apex_s_m: number | null }, marks: Row[]): Row {

@@ -6,24 +6,33 @@ import { desk, lay, onRoad } from "../../house/desk";
 import { useLoaded } from "../../house/loaded";
 import { Grid, type Column, type Row } from "../../parts/grid";
 import { Wrong } from "../../parts/notice";
-import { setting } from "../../words/units";
+import { COLUMN_WORDS } from "../../parts/keys/told";
+import { lengthUnit, setting, speedUnit } from "../../words/units";
+import { HOW_BRAKED } from "./columns";
+import { Unsaved } from "./unsaved";
 import { planReference, planSoFar } from "../plan/ask";
 import { cellAt, useTable } from "./table";
 
-export const SHEET_COLUMNS: Column[] = [
-  { key: "name", label: "Corner", kind: "text" },
-  { key: "approach_kmh", label: "Brakes from", unit: "km/h", kind: "number" },
-  { key: "min_kmh", label: "Lowest", unit: "km/h", kind: "number" },
-  { key: "radius_m", label: "Radius", unit: "m", kind: "number" },
-  { key: "lateral_g", label: "or load", unit: "g", kind: "number" },
-  { key: "direction", label: "Turns", kind: "choice", options: ["left", "right", "none"] },
-  { key: "depth_frac", label: "Brake off", unit: "0 turn-in, 1 apex", kind: "number" },
-  { key: "hand_time_s", label: "Hand free", unit: "s", kind: "number" },
-  { key: "brake_at_turn_in_frac", label: "Brake left at turn-in", unit: "of peak", kind: "number" },
-  { key: "gear", label: "Gear", kind: "number" },
-  { key: "surface", label: "Road", kind: "choice", options: ["normal", "bump", "crest"] },
-  { key: "run_off", label: "Beyond", kind: "choice", options: ["open", "gravel", "wall"] },
-];
+export function sheetColumns(): Column[] {
+  const word = (key: string) => ({ key, label: COLUMN_WORDS[key]! });
+  return [
+    { key: "name", label: "Corner", kind: "text" },
+    { ...word("approach_kmh"), unit: speedUnit(), kind: "number", measure: "km/h" },
+    { ...word("min_kmh"), unit: speedUnit(), kind: "number", measure: "km/h" },
+    { ...word("radius_m"), unit: lengthUnit(), kind: "number", measure: "m" },
+    { ...word("lateral_g"), label: "or load", unit: "g", kind: "number" },
+    { ...word("direction"), kind: "choice", options: ["left", "right", "none"] },
+    ...HOW_BRAKED,
+  ];
+}
+
+/** What a row needs before it can be saved. */
+export function sheetLacks(row: Row): string[] {
+  const needed = ["name", "approach_kmh", "min_kmh", "direction", "depth_frac", "hand_time_s"];
+  const missing = needed.filter((key) => !row[key]?.trim()).map((key) => COLUMN_WORDS[key]!);
+  const bent = row.direction !== "none" && !row.radius_m?.trim() && !row.lateral_g?.trim();
+  return bent ? [...missing, "Radius or load"] : missing;
+}
 
 const NEW: Row = { name: "", approach_kmh: "", min_kmh: "", radius_m: "", direction: "right", depth_frac: "0.5", hand_time_s: "2" };
 
@@ -44,7 +53,8 @@ export function Sheet({ id }: { id: string }) {
 }
 
 function Rows({ held, id }: { held: Held<Table>; id: string }) {
-  const table = useTable("sheets", id, held.item.name, held, [], SHEET_COLUMNS);
+  const columns = sheetColumns();
+  const table = useTable("sheets", id, held.item.name, held, columns, sheetLacks);
   const plan = usePlan(`sheets/${id}`, held.item.revision);
   const { rows } = table;
   const change = (next: Row[], label: string) => void table.keep(next, label);
@@ -62,7 +72,7 @@ function Rows({ held, id }: { held: Held<Table>; id: string }) {
         <p class="soft">Paste from a spreadsheet into any cell. A cell is saved when you leave it; Undo takes it back.</p>
         <Grid
           label="Corners"
-          columns={SHEET_COLUMNS}
+          columns={columns}
           rows={rows}
           wrong={cellAt(table.wrong.value, rows)}
           onType={table.type}
@@ -77,13 +87,8 @@ function Rows({ held, id }: { held: Held<Table>; id: string }) {
             </span>
           )}
         />
-        <button type="button" onClick={() => table.type([...rows, { ...NEW, name: `Corner ${rows.length + 1}` }])}>Add a corner</button>
-        {table.wrong.value && (
-          <Wrong problem={table.wrong.value}>
-            <p>What you typed is kept here and is not saved yet.</p>
-            <button type="button" onClick={table.putBack}>Put back what is saved</button>
-          </Wrong>
-        )}
+        <button type="button" onClick={() => change([...rows, { ...NEW, name: `Corner ${rows.length + 1}` }], `Corner ${rows.length + 1} added`)}>Add a corner</button>
+        <Unsaved table={table} />
       </section>
     </div>
   );

@@ -1,8 +1,10 @@
 /** The table of a log's columns. */
 import { useSignal } from "@preact/signals";
+import { ask } from "../../api/call";
 import type { Of } from "../../api/types";
+import { useLoaded } from "../../house/loaded";
 import { TextField } from "../../parts/field";
-import { IGNORED, inWords, mayTurn, type Said } from "./mapping";
+import { choiceOf, IGNORED, inWords, lacksUnit, mayTurn, partsOf, type Catalogue, type Said } from "./mapping";
 import { Holds } from "./preview";
 
 type Channel = Of<"ReadChannel">;
@@ -15,6 +17,7 @@ const ROWS_MOST = 60;
 
 export function ChannelTable(props: { channels: Channel[]; said: Said; onSay: (column: string, meaning: string) => void }) {
   const word = useSignal("");
+  const catalogue = useLoaded("channels", () => ask<Catalogue>("GET", "channels")).value.value ?? {};
   const many = props.channels.length > ROWS_MOST;
   const wanted = word.value.trim().toLowerCase();
   const fits = (one: Channel) => !wanted || `${one.original_name} ${one.name ?? ""}`.toLowerCase().includes(wanted);
@@ -23,7 +26,7 @@ export function ChannelTable(props: { channels: Channel[]; said: Said; onSay: (c
   // What was just said stays at the top, so that the row does not run away from the hand.
   const first = sorted.filter((one) => one.state === "asked" || said(one) !== "");
   const rest = sorted.filter((one) => one.state !== "asked" && said(one) === "");
-  const row = (one: Channel) => <Row key={one.original_name} one={one} said={said(one)} onSay={(meaning) => props.onSay(one.original_name, meaning)} />;
+  const row = (one: Channel) => <Row key={one.original_name} one={one} said={said(one)} catalogue={catalogue} onSay={(meaning) => props.onSay(one.original_name, meaning)} />;
   return (
     <>
       {many && <TextField label="Find a column" help={`of ${props.channels.length.toLocaleString("en")}`} value={word.value} onInput={(text) => (word.value = text)} size={18} />}
@@ -61,10 +64,10 @@ function inPlain(note: string): string {
   return note.replace(/\b[a-z]+(?:_[a-z]+)*_(?:Pa|frac|mps2|mps|radps|rad|deg|N|m)\b/g, inWords);
 }
 
-function Row({ one, said, onSay }: { one: Channel; said: string; onSay: (meaning: string) => void }) {
+function Row({ one, said, catalogue, onSay }: { one: Channel; said: string; catalogue: Catalogue; onSay: (meaning: string) => void }) {
   const turned = said.startsWith("-");
   const plain = said.replace(/^-/, "");
-  const choices = [...new Set([...one.choices, ...(plain && plain !== IGNORED ? [plain] : [])])];
+  const say = (meaning: string) => onSay((turned && mayTurn(meaning) ? "-" : "") + meaning);
   const about = [one.original_unit, one.rate_hz >= 1 ? `${Math.round(one.rate_hz)} Hz` : ""].filter(Boolean).join(", ");
   return (
     <tr class={one.state}>
@@ -74,16 +77,48 @@ function Row({ one, said, onSay }: { one: Channel; said: string; onSay: (meaning
       <td>{STATES[one.state]}</td>
       <td>
         <div class="row">
-          <select aria-label={`What ${one.original_name} is`} value={plain} onChange={(event) => onSay(event.currentTarget.value)}>
-            <option value="" selected={plain === ""}>{one.state === "asked" ? "not said" : "as taken"}</option>
-            {choices.map((each) => <option key={each} value={each} selected={plain === each}>{inWords(each)}</option>)}
-            <option value={IGNORED} selected={plain === IGNORED}>leave it out</option>
-          </select>
+          <Meaning one={one} plain={plain} catalogue={catalogue} onSay={say} />
           {plain && mayTurn(plain) && (
             <label class="row"><input type="checkbox" checked={turned} onChange={(event) => onSay((event.currentTarget.checked ? "-" : "") + plain)} /> counts the other way</label>
           )}
         </div>
       </td>
     </tr>
+  );
+}
+
+interface MeaningProps {
+  one: Channel;
+  plain: string;
+  catalogue: Catalogue;
+  onSay: (meaning: string) => void;
+}
+
+/** What a column is: what its name suggests first, then any channel, in a unit it may have. */
+function Meaning({ one, plain, catalogue, onSay }: MeaningProps) {
+  const [channel, unit] = partsOf(plain);
+  const suggested = one.choices.includes(plain);
+  const value = plain === "" || plain === IGNORED || suggested ? plain : `any ${channel}`;
+  const pick = (picked: string) => {
+    const any = picked.startsWith("any ") ? picked.slice("any ".length) : "";
+    onSay(any ? choiceOf(any, catalogue[any] ?? [], one.original_unit) : picked);
+  };
+  const option = (meaning: string, text: string) => <option key={meaning} value={meaning} selected={value === meaning}>{text}</option>;
+  const units = catalogue[channel] ?? [];
+  return (
+    <>
+      <select aria-label={`What ${one.original_name} is`} value={value} onChange={(event) => pick(event.currentTarget.value)}>
+        {option("", one.state === "asked" ? "not said" : "as taken")}
+        {one.choices.map((each) => option(each, inWords(each)))}
+        {option(IGNORED, "leave it out")}
+        <optgroup label="Any channel">{Object.keys(catalogue).map((each) => option(`any ${each}`, inWords(each)))}</optgroup>
+      </select>
+      {value.startsWith("any ") && units.length > 1 && (
+        <select aria-label={`Unit of ${one.original_name}`} value={unit} aria-invalid={lacksUnit(plain) ? true : undefined} onChange={(event) => onSay(`${channel}:${event.currentTarget.value}`)}>
+          {lacksUnit(plain) && <option value="?" selected>in which unit?</option>}
+          {units.map((each) => <option key={each} value={each} selected={each === unit}>{each}</option>)}
+        </select>
+      )}
+    </>
   );
 }

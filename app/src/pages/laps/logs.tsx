@@ -9,10 +9,10 @@ import { choose, listText, type Chosen } from "./chosen";
 
 export function Logs({ now }: { now: Chosen }) {
   const coming = useSignal("");
-  const wrong = useSignal<Problem | null>(null);
+  const refused = useSignal<{ name: string; problem: Problem }[]>([]);
   const known = ofKind("logs").toSorted((a, b) => b.saved_at.localeCompare(a.saved_at));
   const bring = async (files: File[]) => {
-    wrong.value = null;
+    refused.value = [];
     const brought = [...now.logs];
     for (const file of files) {
       coming.value = file.name;
@@ -20,7 +20,7 @@ export function Logs({ now }: { now: Chosen }) {
         const reference = `logs/${(await bringLog(file)).id}`;
         if (!brought.includes(reference)) brought.push(reference);
       } catch (error) {
-        wrong.value = problem(error);
+        refused.value = [...refused.peek(), { name: file.name, problem: problem(error) }];
       }
     }
     coming.value = "";
@@ -37,7 +37,7 @@ export function Logs({ now }: { now: Chosen }) {
       <h2>Logs</h2>
       <FileDrop label="Drop logs here, or pick files" help="CSV, Parquet or ASAM MDF 4. They stay on this machine." onFiles={(files) => void bring(files)} />
       {coming.value && <p role="status">Bringing in {coming.value}</p>}
-      {wrong.value && <Wrong problem={wrong.value} />}
+      {refused.value.map((one) => <Wrong key={one.name} problem={one.problem} where={() => one.name} />)}
       {lost.map((one) => <p key={one} class="notice mind">{one.slice(5)} is not in this library any more.</p>)}
       {known.length > 0 && (
         <div class="scroll">

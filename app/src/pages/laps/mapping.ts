@@ -27,16 +27,42 @@ export function mayTurn(choice: string): boolean {
   return SIGNED.test(choice.replace(/^-/, ""));
 }
 
+/** Every channel, and the units each may be recorded in. */
+export type Catalogue = Record<string, string[]>;
+
+/** A channel whose unit nobody has said yet, as "pressure_front_Pa:?". */
+const OPEN_UNIT = ":?";
+
+export function lacksUnit(meaning: string): boolean {
+  return meaning.endsWith(OPEN_UNIT);
+}
+
+/** A channel as a choice: with its unit where it has only one, or where the log writes one of them. */
+export function choiceOf(channel: string, units: readonly string[], written: string): string {
+  if (units.length === 1) return units[0] === "1" ? channel : `${channel}:${units[0]}`;
+  return channel + (units.includes(written) ? `:${written}` : OPEN_UNIT);
+}
+
+/** The channel of a choice, and its unit. */
+export function partsOf(choice: string): [channel: string, unit: string] {
+  const [channel = "", unit = ""] = choice.replace(/^-/, "").split(":");
+  return [channel, unit];
+}
+
 /** Words such as "Brake=pressure_front_Pa:bar", as the jobs take them. */
 export function mapsOf(said: Said): string[] {
   return Object.entries(said)
-    .filter(([, meaning]) => meaning !== "")
+    .filter(([, meaning]) => isWhole(meaning))
     .map(([column, meaning]) => `${column}=${meaning}`);
+}
+
+function isWhole(meaning: string): boolean {
+  return meaning !== "" && !lacksUnit(meaning);
 }
 
 /** One column as a mapping file has it. */
 export function columnOf(column: string, meaning: string): Column {
-  const [name = "", unit = ""] = meaning.replace(/^-/, "").split(":");
+  const [name, unit] = partsOf(meaning);
   const made: Column = { column, channel: name };
   if (unit) made.unit = unit;
   if (meaning.startsWith("-")) made.sign = -1;
@@ -45,7 +71,7 @@ export function columnOf(column: string, meaning: string): Column {
 
 /** The mapping with what was said put into it; the newer word on a column or a channel stands. */
 export function joined(old: MappingValue | null, said: Said, columns_sha256: string): MappingValue {
-  const fresh = Object.entries(said).filter(([, meaning]) => meaning !== "").map(([column, meaning]) => columnOf(column, meaning));
+  const fresh = Object.entries(said).filter(([, meaning]) => isWhole(meaning)).map(([column, meaning]) => columnOf(column, meaning));
   const columns = new Set(fresh.map((one) => one.column));
   const channels = new Set(fresh.map((one) => one.channel).filter((one) => one !== IGNORED));
   const kept = (old?.column ?? []).filter((one) => !columns.has(one.column) && !channels.has(one.channel));
@@ -54,7 +80,7 @@ export function joined(old: MappingValue | null, said: Said, columns_sha256: str
 
 /** A choice in plain words: "pressure_front_Pa:bar" is "front brake pressure, in bar". */
 export function inWords(choice: string): string {
-  const [name = "", unit = ""] = choice.replace(/^-/, "").split(":");
+  const [name, unit] = partsOf(choice);
   const plain = NAMES[name] ?? name.replace(/_(mps2|mps|radps|rad|Pa|frac|deg|N|m|s)$/, "").replaceAll("_", " ");
   return unit ? `${plain}, in ${unit}` : plain;
 }

@@ -127,13 +127,16 @@ function Row({ about, keys, held, saving, names, usual }: Part & { about: Key })
       <small id={`${id}-about`}>{notes.filter(Boolean).join(" · ")}</small>
       {saving.isUnsaved(about) && !wrong && <small>not saved yet</small>}
       {wrong && (
-        <Wrong problem={wrong}>
+        <Wrong problem={wrong} where={beside}>
           <button type="button" onClick={() => saving.putBack(about)}>Put back what the file says</button>
         </Wrong>
       )}
     </div>
   );
 }
+
+/** The message stands beside its field. */
+const beside = () => "";
 
 /** What was worked out, such as the density of the air, to as many digits as anybody reads. */
 function rounded(used: unknown): unknown {

@@ -1,5 +1,5 @@
 /** The unit a number of a file is typed in, and its size in the unit of the file. */
-import { units } from "../../words/units";
+import { units, type Units } from "../../words/units";
 
 export interface Scale {
   unit: string;
@@ -37,10 +37,10 @@ const IMPERIAL: Record<string, Scale> = {
 /** Nothing on a car is longer; below it lengths are told in inches. */
 const CAR_M = 6;
 
-/** How a key with this unit and upper limit is typed by this user. */
-export function scaleOf(unit: string, upper: number | null): Scale {
+/** How a key with this unit and upper limit is typed by this user, or by one with other units. */
+export function scaleOf(unit: string, upper: number | null, system: Units = units.value): Scale {
   const same = { unit: unit === "degC" ? "°C" : unit.replace(/([a-z])(\d)/g, (_, word, power) => word + "⁰¹²³"[power]), size: 1, zero: 0 };
-  if (units.value === "metric") return same;
+  if (system === "metric") return same;
   if (unit === "m" && upper !== null && upper <= CAR_M) return { unit: "in", size: IN_M, zero: 0 };
   return IMPERIAL[unit] ?? same;
 }

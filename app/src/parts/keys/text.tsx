@@ -4,6 +4,7 @@ import { problem, type Problem } from "../../api/call";
 import { save, type Item } from "../../api/library";
 import { draft, dropDraft } from "../../house/draft";
 import { Wrong } from "../notice";
+import { asWritten } from "./told";
 
 /** `onDone`: where it stands in a dialog, which closes after saving. */
 export function AsText({ item, text, onDone }: { item: Item; text: string; onDone?: () => void }) {
@@ -27,7 +28,7 @@ export function AsText({ item, text, onDone }: { item: Item; text: string; onDon
         <span class="label">The file</span>
         <textarea rows={18} spellcheck={false} dir="ltr" value={typed.value} onInput={(event) => (typed.value = event.currentTarget.value)} />
       </label>
-      {wrong.value && <Wrong problem={wrong.value} />}
+      {wrong.value && <Wrong problem={wrong.value} where={asWritten} system="metric" />}
       <div class="row">
         <button type="submit" class="go" disabled={same}>Save</button>
         <button type="button" disabled={same} onClick={() => { dropDraft(key); wrong.value = null; }}>Put back what the file says</button>
