@@ -30,7 +30,7 @@ export function Staircase(props: Props) {
   return (
     <div ref={at} class="staircase">
       {/* Where the zones are wider than the screen they move along under an axis that stays. */}
-      <div class="pane">
+      <div class="pane" {...(grid.width > width.value && { tabIndex: 0, role: "group", "aria-label": "The zones, to be moved sideways" })}>
         <svg class="fixed" viewBox={`0 0 ${grid.left} ${grid.height}`} style={wide(grid.left)} aria-hidden="true">
           <Axis stairs={stairs} grid={grid} />
         </svg>

@@ -12,7 +12,7 @@ export function DeskLine() {
   const dark = lightNow.value === "dark";
   const metric = units.value === "metric";
   return (
-    <div class="deskline" role="group" aria-label="On the desk">
+    <div class="deskline" role="region" aria-label="On the desk">
       {(parts()[0] ?? "start") !== "start" && <Sentence />}
       <div class="tools">
         <Tool name="Undo" icon={BACK} onPress={() => void undo()} disabled={!canUndo.value} title={canUndo.value ? `Undo: ${canUndo.value}` : "Nothing to undo"} />
