@@ -76,7 +76,7 @@ export function Grid(props: GridProps) {
                       onDone={(value) => props.onDone(typed(i, column.key, value), `${row.name || `Row ${i + 1}`}: ${column.label}`)}
                     />
                   </td>
-                  {j === 0 && props.beside && <td class="tail">{props.beside(i)}</td>}
+                  {j === 0 && props.beside && <td class="tail beside"><span class="over" aria-hidden="true">{props.besideHead}</span>{props.beside(i)}</td>}
                 </Fragment>
               ))}
               {props.tail && <td class="tail">{props.tail(i)}</td>}

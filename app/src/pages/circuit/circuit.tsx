@@ -141,16 +141,15 @@ function Cutting({ typed, onCut }: { typed: typeof place; onCut: (s_m: number) =
   const number = numberOf(typed.value);
   const inM = (number ?? 0) / lengthNumber(1);
   return (
-    <details open={typed.value !== ""}>
-      <summary>Cut a zone in two</summary>
-      <div class="stack">
-        <p>Where one long braking runs through a corner, press that corner on the map or type how far along the lap it is.</p>
-        <div class="row">
-          <NumberField label="Place" unit={`${lengthUnit()} from the start`} value={typed.value} onInput={(now) => (typed.value = now)} />
-          <button type="button" disabled={number === null} onClick={() => { onCut(inM); typed.value = ""; }}>Cut here</button>
-        </div>
+    <>
+      <h2>Two zones as one, or one cut in two</h2>
+      <p>Where no hand is free between two zones, tick “one setting with …” in the table: the plan then changes nothing between them.</p>
+      <p>Where one long braking runs through a corner, press that corner on the map or type how far along the lap it is.</p>
+      <div class="row">
+        <NumberField label="Place" unit={`${lengthUnit()} from the start`} value={typed.value} onInput={(now) => (typed.value = now)} />
+        <button type="button" disabled={number === null} onClick={() => { onCut(inM); typed.value = ""; }}>Cut here</button>
       </div>
-    </details>
+    </>
   );
 }
 
