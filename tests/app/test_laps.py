@@ -106,7 +106,7 @@ def test_a_debrief_goes_on_to_a_trial_and_is_opened_again(app: Any, expect: Any,
     app.get_by_role("button", name="Judge it").click()
     expect(app.get_by_role("alert")).to_contain_text("all laps were driven at", timeout=LONG_MS)
     app.open("/library")
-    app.get_by_role("link", name="Debrief: halden-gt").first.click()
+    app.get_by_role("link", name="Debrief: 1 log of Mara Venn at Brackwater").first.click()
     app.wait_for_url("**/laps?**logs=logs/**")
     expect(found).to_be_visible(timeout=LONG_MS)
     assert "work=" not in app.url
