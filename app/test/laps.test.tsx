@@ -11,10 +11,11 @@ import { ChannelTable } from "../src/pages/laps/channel_table";
 import { held, pathOf } from "../src/pages/laps/preview";
 import { gathered } from "../src/pages/laps/lists";
 import { columnOf, inWords, joined, mapsOf } from "../src/pages/laps/mapping";
+import { Logs } from "../src/pages/laps/logs";
 import { behind, cut, type LapTrace } from "../src/pages/laps/traces";
 import { MEASURES, short, valueOf } from "../src/pages/laps/words";
 import { bestLap } from "../src/pages/laps/zone";
-import { fakeServer } from "./fake";
+import { fakeServer, Refusal } from "./fake";
 
 afterEach(cleanup);
 beforeEach(() => {
@@ -84,6 +85,53 @@ test("an open column is answered, tried at once, kept as a mapping, and put into
   await waitFor(() => expect(location.search).toContain("mapping=mappings/friday"));
   const saved = asked.find((one) => one.method === "PUT")!.body;
   expect(saved).toMatchObject({ based_on: null, value: { columns_sha256: "abc", column: [{ column: "Pedal", channel: "brake_pedal_frac", unit: "%" }] } });
+});
+
+test("a column nobody knows may be any channel, in a unit that is said", async () => {
+  const asked = fakeServer({ "POST read": READ, "GET channels": { speed_mps: ["m/s", "km/h"], setting: ["1"] } });
+  render(<Channels now={chosenOf({ logs: "logs/strange.csv" })} />);
+  const what = await screen.findByLabelText("What Pedal is");
+  await waitFor(() => expect(what.querySelector("[value='any setting']")).toBeTruthy());
+  const maps = () => asked.filter((one) => one.path === "read").at(-1)!.body.maps;
+  fireEvent.change(what, { target: { value: "any setting" } });
+  await waitFor(() => expect(maps()).toEqual(["Pedal=setting"]));
+  fireEvent.change(what, { target: { value: "any speed_mps" } });
+  await waitFor(() => expect(maps()).toEqual([])); // in which unit is still open
+  fireEvent.change(screen.getByLabelText("Unit of Pedal"), { target: { value: "km/h" } });
+  await waitFor(() => expect(maps()).toEqual(["Pedal=speed_mps:km/h"]));
+});
+
+test("a log that cannot be read before its columns are named shows them", async () => {
+  const refusal = new Refusal(400, { code: "log_no_time", message: "The log has no time.", key: "time_s", value: "q, w", hint: "--map", file: "logs/q.csv", line: null, allowed: null, unit: "" });
+  const asked = fakeServer({
+    "POST read": (one: { body: { maps: string[] } }) => (one.body.maps.length ? READ : refusal),
+    "GET logs/q.csv/columns": [{ ...CHANNEL, name: null, original_name: "q", state: "asked", choices: [], preview: null }],
+    "GET channels": { time_s: ["s", "ms"] },
+  });
+  render(<Channels now={chosenOf({ logs: "logs/q.csv" })} />);
+  expect((await screen.findByRole("alert")).textContent).toMatch(/^q.csv: The log has no time\..*Say below/);
+  const what = await screen.findByLabelText("What q is");
+  await waitFor(() => expect(what.querySelector("[value='any time_s']")).toBeTruthy());
+  fireEvent.change(what, { target: { value: "any time_s" } });
+  fireEvent.change(await screen.findByLabelText("Unit of q"), { target: { value: "ms" } });
+  await waitFor(() => expect(asked.filter((one) => one.path === "read").at(-1)!.body.maps).toEqual(["q=time_s:ms"]));
+  expect(await screen.findByText(/Keep what you said/)).toBeTruthy();
+});
+
+test("each file of a drop that is no log says so, and the others come in", async () => {
+  const refuse = (message: string) => new Refusal(400, { code: "log_kind_unknown", message, key: "file", value: "a picture", hint: "Export the samples as CSV.", file: "x", line: null, allowed: "CSV", unit: "" });
+  const came = { item: { kind: "logs", id: "good.csv", name: "good.csv", revision: "r", saved_at: "", bytes: 1, note: "" } };
+  fakeServer({
+    "PUT logs/a.png": refuse("The file is no log."), "PUT logs/good.csv": came, "PUT logs/b.zip": refuse("The file is no log."),
+    "GET library": { items: [came.item], damaged: [] },
+  });
+  const { container } = render(<Logs now={chosenOf({})} />);
+  const files = ["a.png", "good.csv", "b.zip"].map((name) => new File(["x"], name));
+  fireEvent.change(container.querySelector("input[type=file]")!, { target: { files } });
+  await waitFor(() => expect(location.search).toContain("logs=logs/good.csv"));
+  const alerts = screen.getAllByRole("alert").map((one) => one.textContent!);
+  expect(alerts.map((one) => one.slice(0, 5))).toEqual(["a.png", "b.zip"]);
+  expect(alerts[0]).toContain("Export the samples as CSV.");
 });
 
 test("what was said of a column survives a reload before it is kept", async () => {

@@ -319,11 +319,21 @@ def test_what_is_no_log_is_not_taken_in(
     assert list((parts.library.root / ".part").iterdir()) == []
 
 
-def test_a_log_without_a_word_that_is_known_is_taken_in(client: TestClient) -> None:
-    """Its columns are named on the page, once it is there."""
-    rows = "".join(f"{i / 10},{30 + i % 7},{i % 3}\n" for i in range(60))
+def test_a_log_without_a_word_that_is_known_shows_its_columns(client: TestClient) -> None:
+    """No job can read it before they are named, and they are named by what they hold."""
+    rows = "".join(f"{i / 10},{30 + i % 7},\n" for i in range(60))
     sent = client.put("/api/logs/a.csv", content=f"q,w,zz\n{rows}".encode(), headers=RAW)
     assert sent.json()["item"]["id"] == "a.csv"
+    assert refused(client.post("/api/read", json={"log": "logs/a.csv"}), 400)
+    q, w, zz = client.get("/api/logs/a.csv/columns").json()
+    assert [one["original_name"] for one in (q, w, zz)] == ["q", "w", "zz"]
+    three = ("least", "middle", "greatest")
+    assert [w["preview"][one] for one in three] == [30, 33, 36]
+    assert [zz["preview"][one] for one in three] == [None] * 3
+    assert q["preview"]["line"] == sorted(q["preview"]["line"])
+    maps = ["q=time_s:s", "w=speed_mps:m/s"]
+    answer = client.post("/api/read", json={"log": "logs/a.csv", "maps": maps}).json()
+    assert answer["result"]["sessions"][0]["run"]["duration_s"] == pytest.approx(5.9)
 
 
 def test_any_column_can_be_named_any_channel(client: TestClient) -> None:

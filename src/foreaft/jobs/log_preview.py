@@ -6,14 +6,17 @@ All lines of a session show the same stretch of time, so that they can be held a
 from __future__ import annotations
 
 from collections.abc import Sequence
+from pathlib import Path
 from typing import Final
 
 import numpy as np
 
 from foreaft.jobs.common import Notes
 from foreaft.logs.channels import CHANNELS
+from foreaft.logs.raw import numbers
+from foreaft.logs.read import raw_log
 from foreaft.logs.recording import Channel, Floats, Recording
-from foreaft.model.answers import ChannelPreview
+from foreaft.model.answers import ChannelPreview, ReadChannel
 
 SHOWN_MOST: Final = 400
 """So many columns of a log are looked into; nobody looks through more of them."""
@@ -50,6 +53,37 @@ def previews(recordings: Sequence[Recording], notes: Notes) -> list[dict[Place, 
     return found
 
 
+def as_recorded(path: Path) -> list[ReadChannel]:
+    """Give the columns of a log nobody has named yet, untouched; their lines run over all rows.
+
+    Raises
+    ------
+    InputError
+        If the file is no log.
+    """
+    columns = [one for group in raw_log(path).groups for one in group.columns]
+    return [
+        ReadChannel(
+            name=None,
+            original_name=one.name,
+            original_unit=one.unit,
+            rate_hz=0.0,
+            samples=len(one.value),
+            state="asked",
+            note="",
+            choices=[],
+            preview=_in_rows(one.value, one.unit) if i < SHOWN_MOST else None,
+        )
+        for i, one in enumerate(columns)
+    ]
+
+
+def _in_rows(values: Floats, unit: str) -> ChannelPreview:
+    values = values[numbers(values)]
+    drawn = values[np.linspace(0, len(values) - 1, POINTS).astype(int)] if len(values) else values
+    return _told(values, drawn, unit)
+
+
 def _stretch(recording: Recording) -> Floats:
     """Times at which the lines of a session are drawn. [s]"""
     start = 0.0
@@ -64,12 +98,16 @@ def _stretch(recording: Recording) -> Floats:
 def _preview(one: Channel, times: Floats) -> ChannelPreview:
     known = one.state == "used" and one.name in CHANNELS
     unit = CHANNELS[one.name].unit if known and one.name is not None else one.original_unit
-    if len(one.value) == 0:
+    return _told(one.value, one.at(times), unit)
+
+
+def _told(values: Floats, drawn: Floats, unit: str) -> ChannelPreview:
+    if len(values) == 0:
         return ChannelPreview(unit=unit, least=None, middle=None, greatest=None, line=[])
-    three = np.array([np.min(one.value), np.median(one.value), np.max(one.value)])
+    three = np.array([np.min(values), np.median(values), np.max(values)])
     decimals = _decimals(float(three[2] - three[0]) or float(np.abs(three[0])))
     least, middle, greatest = three.round(decimals).tolist()
-    line = [x if np.isfinite(x) else None for x in one.at(times).round(decimals).tolist()]
+    line = [x if np.isfinite(x) else None for x in drawn.round(decimals).tolist()]
     return ChannelPreview(unit=unit, least=least, middle=middle, greatest=greatest, line=line)
 
 

@@ -105,8 +105,8 @@ def read_log(path: Path | str, mapping: Said = None, words: LogMapping | None = 
     return _understood(file, raw, sha256, mapping, words)
 
 
-def check_log(path: Path | str) -> None:
-    """Refuse what is no log at all; what its columns are can be said once it is there.
+def raw_log(path: Path | str) -> RawLog:
+    """Read a log as recorded; what its columns are is not asked.
 
     Raises
     ------
@@ -117,7 +117,7 @@ def check_log(path: Path | str) -> None:
     """
     file = Path(path)
     size, head = _head(file)
-    _read(file, head, size)
+    return _read(file, head, size)
 
 
 def raw_samples(recording: Recording, original_name: str) -> list[Column]:

@@ -15,8 +15,10 @@ from starlette.requests import ClientDisconnect
 
 from foreaft.base.errors import InputError
 from foreaft.files.library import Kind
+from foreaft.jobs.log_preview import as_recorded
 from foreaft.logs.channels import CHANNELS
 from foreaft.logs.mapping import units_of
+from foreaft.model.answers import ReadChannel
 from foreaft.web.faces import GoneFace, Held, Listing, PastFace, PastText, Saved
 from foreaft.web.learned import keep_learned
 from foreaft.web.shelves import Shelves
@@ -173,6 +175,11 @@ def _logs(routes: APIRouter, shelves: Shelves) -> None:
         finally:
             part.unlink(missing_ok=True)
         return Saved(item=item)
+
+    @routes.get("/api/logs/{file_name}/columns")
+    def columns(file_name: str) -> list[ReadChannel]:
+        """The columns of a log as recorded, where nobody can tell yet what they are."""
+        return as_recorded(shelves.library.found("logs", file_name))
 
     @routes.get("/api/channels")
     def channels() -> dict[str, list[str]]:

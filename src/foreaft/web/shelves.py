@@ -10,7 +10,7 @@ from typing import Any
 from foreaft.base.errors import InputError
 from foreaft.files.library import ENDINGS, KINDS, Library, Stored
 from foreaft.files.library_names import safe_name, unknown
-from foreaft.logs.read import check_log
+from foreaft.logs.read import raw_log
 from foreaft.model.car import Car
 from foreaft.web import things
 from foreaft.web.changing import changed, refused, text_from
@@ -177,7 +177,7 @@ class Shelves:
     def take_log(self, part: Path, name: str) -> Item:
         """Take in a log that was received whole; ``InputError`` where it is none."""
         try:
-            check_log(part)
+            raw_log(part)
         except InputError as error:
             error.file = safe_name(name)
             error.value = error.file if error.value == part.name else error.value

@@ -3,7 +3,7 @@ import { signal, useSignal } from "@preact/signals";
 import { useEffect } from "preact/hooks";
 import type { Envelope, Of } from "../../api/types";
 import { itemOf, ofKind, read, save, slug } from "../../api/library";
-import { job, problem, type Problem } from "../../api/call";
+import { ask, job, problem, type Problem } from "../../api/call";
 import { draft, dropDraft } from "../../house/draft";
 import { useLoaded } from "../../house/loaded";
 import { tell } from "../../house/tell";
@@ -62,6 +62,8 @@ function OneLog({ log, now, alone, written }: OneLogProps) {
     if (columns && columnsOf.peek()[log] !== columns) columnsOf.value = { ...columnsOf.peek(), [log]: columns };
   }, [columns]);
   useFittingMapping(columns, now, written);
+  const say = (column: string, meaning: string) => (said.value = { ...said.value, [column]: meaning });
+  if (loaded.value.wrong && mayBeNamed(loaded.value.wrong)) return <Unread log={log} wrong={loaded.value.wrong} said={said.value} onSay={say} />;
   if (!found) return loaded.value.wrong ? <Wrong problem={loaded.value.wrong} /> : <p class="soft" role="status">Reading {nameOf(log)}</p>;
   const channels = found.result.sessions[0]?.channels ?? [];
   const asked = askedOf(channels);
@@ -83,7 +85,7 @@ function OneLog({ log, now, alone, written }: OneLogProps) {
           <p><strong>{asked.length === 1 ? "One column is open" : `${asked.length} columns are open`}:</strong> say what {asked.length === 1 ? "it is" : "they are"}, or leave {asked.length === 1 ? "it" : "them"} out. What is not said is not used.</p>
         </Mind>
       )}
-      <ChannelTable channels={channels} said={said.value} onSay={(column, meaning) => (said.value = { ...said.value, [column]: meaning })} />
+      <ChannelTable channels={channels} said={said.value} onSay={say} />
       {maps.length > 0 && (
         <div class="row">
           <button type="button" class="go" onClick={() => void keep()}>Keep what you said for such logs</button>
@@ -108,6 +110,23 @@ function OneLog({ log, now, alone, written }: OneLogProps) {
       <summary><strong>{nameOf(log)}</strong>: {standing(asked.length, mapping)}</summary>
       {body}
     </details>
+  );
+}
+
+/** Whether a log cannot be read only because nobody has said what its columns are. */
+function mayBeNamed(wrong: Problem): boolean {
+  return ["log_no_time", "log_time_unit", "log_no_speed", "log_no_session"].includes(wrong.code);
+}
+
+/** The columns as recorded of a log that cannot be read yet: said what they are, it can be. */
+function Unread({ log, wrong, said, onSay }: { log: string; wrong: Problem; said: Said; onSay: (column: string, meaning: string) => void }) {
+  const columns = useLoaded(log, () => ask<Of<"ReadChannel">[]>("GET", `logs/${encodeURIComponent(nameOf(log))}/columns`));
+  return (
+    <div class="stack">
+      <Wrong problem={{ ...wrong, value: null, hint: "Say below which columns are the time and the speed, and in which units." }} where={() => nameOf(log)} />
+      {columns.value.wrong && <Wrong problem={columns.value.wrong} />}
+      {columns.value.value && <ChannelTable channels={columns.value.value} said={said} onSay={onSay} />}
+    </div>
   );
 }
 
