@@ -83,12 +83,47 @@ def test_the_laps_pan_at_thirty_frames_a_second(app: Any, expect: Any, log: Path
     assert gaps[len(gaps) // 2] < FRAME_MS
 
 
-def test_what_is_no_log_says_so(app: Any, expect: Any, tmp_path: Path) -> None:
-    wrong = tmp_path / "<b>notes.csv"
-    wrong.write_text("hello\n")
+def test_what_is_no_log_says_so_and_the_others_come_in(
+    app: Any, expect: Any, tmp_path: Path
+) -> None:
+    wrong = {
+        "<b>notes.csv": b"hello\n",
+        "start.csv": b"\x89PNG\r\n\x1a\n" + bytes(range(256)) * 8,
+        "packed.csv": b"PK\x03\x04" + bytes(range(256)),
+        "cut.mf4": b"MDF     4.10    cut off",
+        "none.csv": b"",
+    }
+    for name, data in wrong.items():
+        (tmp_path / name).write_bytes(data)
+    good = tmp_path / "nameless.csv"
+    rows = "".join(f"{i / 10},{30 + i % 7},{i % 3}\n" for i in range(200))
+    good.write_text(f"q,w,zz\n{rows}")
     app.open("/laps")
-    app.locator("input[type=file]").set_input_files(wrong)
-    expect(app.get_by_role("alert").first).to_be_visible(timeout=LONG_MS)
+    files = [tmp_path / name for name in list(wrong)[:2]]
+    app.locator("input[type=file]").set_input_files(
+        [*files, good, *(tmp_path / name for name in list(wrong)[2:])]
+    )
+    expect(app.get_by_label("Look at nameless.csv")).to_be_checked(timeout=LONG_MS)
+    logs = app.get_by_role("region", name="Logs")
+    expect(logs.get_by_role("alert")).to_have_count(len(wrong), timeout=LONG_MS)
+    for name in wrong:
+        expect(logs.get_by_role("alert").filter(has_text=name)).to_have_count(1)
+        expect(app.get_by_label(f"Look at {name}")).to_have_count(0)
+
+
+def test_a_log_of_which_nothing_is_known_is_named_on_the_page(app: Any, expect: Any) -> None:
+    """It was brought in by the test before; its time and speed are said by what they hold."""
+    app.open("/laps?logs=logs/nameless.csv")
+    expect(app.get_by_label("Channels").get_by_role("alert")).to_contain_text("has no time")
+    for column, channel, unit in (("q", "time_s", "s"), ("w", "speed_mps", "m/s")):
+        what = app.get_by_label(f"What {column} is", exact=True)
+        what.select_option(f"any {channel}")
+        app.get_by_label(f"Unit of {column}", exact=True).select_option(unit)
+    app.get_by_role("button", name="Keep what you said").click()
+    app.wait_for_url("**mapping=mappings**")
+    kept = (app.house.library / "mappings" / "nameless.mapping.toml").read_text("utf-8")
+    assert 'channel = "time_s"' in kept
+    assert 'channel = "speed_mps"' in kept
 
 
 def test_a_debrief_goes_on_to_a_trial_and_is_opened_again(app: Any, expect: Any, log: Path) -> None:
