@@ -82,7 +82,7 @@ def test_an_answer_to_former_choices_says_so_and_is_what_is_kept(
     app: Any, expect: Any, log: Path
 ) -> None:
     learn(app, expect, log)
-    older = app.get_by_text("This was learned of Halden GT before other things were chosen")
+    older = app.get_by_text(re.compile(r"before other things were chosen: [^.]+\. Keeping it"))
     expect(older).to_have_count(0)
     app.get_by_role("combobox", name="Conditions").select_option(label="Wet")
     expect(older).to_be_visible()

@@ -11,11 +11,13 @@ from foreaft.learn.observe import Observed
 from foreaft.learn.verdict import NARROWED_FRAC, Judged
 
 STOPS: Final = (
-    "two straight stops from 150 km/h, one at each end of the adjuster, wheel speeds logged"
+    "two straight stops from 150 km/h, well below the first lock, one at each end of the adjuster, "
+    "the forward end first, wheel speeds logged"
 )
 HARDER: Final = "the same stops at twice the pedal, still below the first lock"
 TO_THE_LIMIT: Final = (
-    "one straight stop from 120 km/h at each end of the adjuster, squeezed to the first lock"
+    "straight stops from 120 km/h, squeezed to the first lock: the forward end first, then by "
+    "single steps to the rear, until the rear just wins"
 )
 
 SAY_SETTING: Final = "say what the adjuster showed in each log, or log a channel of it"

@@ -25,7 +25,7 @@ export function learnRequest(now: Chosen, typed: Typed): Question {
 /** Why these settings cannot be asked with; empty where they can. */
 export function lacking(logs: string[], typed: Typed): string {
   const settings = logs.map((log) => typed[log] ?? "");
-  if (settings.some((one) => noNumber(one))) return "A setting is not a number.";
+  if (settings.some((one) => noNumber(one))) return "Nothing can be learned while a setting is not a number.";
   const told = settings.filter((one) => one.trim()).length;
   return told && told < logs.length ? "Type the setting of every log, or of none." : "";
 }
