@@ -319,6 +319,12 @@ def test_what_is_no_log_is_not_taken_in(
     assert list((parts.library.root / ".part").iterdir()) == []
 
 
+def test_laps_of_a_trial_are_taken_in_whatever_else_is_in_them(client: TestClient) -> None:
+    """The trial says what is wrong with them, in the words of a trial."""
+    data = b"lap,setting,note,driver\n1,53,warm tyres,Mara\n"
+    assert client.put("/api/logs/laps.csv", content=data, headers=RAW).status_code == 200
+
+
 def test_a_log_without_a_word_that_is_known_shows_its_columns(client: TestClient) -> None:
     """No job can read it before they are named, and they are named by what they hold."""
     rows = "".join(f"{i / 10},{30 + i % 7},\n" for i in range(60))

@@ -22,7 +22,7 @@ export function Wrong({ problem, where, system, children }: WrongProps) {
     <div class="notice wrong" role="alert">
       <p><strong>{text}</strong></p>
       {each.length > 0 && <ul>{each.map((one) => <li key={one}>{one}</li>)}</ul>}
-      {details && <p>{sentence(details)}</p>}
+      {details && <p>{details}</p>}
       {hint && <p>{hint.split(/(?<=[.!?]) /).map(sentence).join(" ")}</p>}
       {children}
     </div>

@@ -84,6 +84,15 @@ def read_laps(path: str | os.PathLike[str]) -> LapSheet:
     return parse_laps(read_text(file), str(file))
 
 
+def has_laps(path: str | os.PathLike[str]) -> bool:
+    """Whether a file is headed like the laps of a trial; what else is wrong, its reader says."""
+    try:
+        _, header = next(records(read_text(path), None), (0, []))
+    except InputError:
+        return False
+    return {"lap", "setting"} <= {cell.strip() for cell in header}
+
+
 def parse_laps(text: str, file: str) -> LapSheet:
     """Make the laps of a trial from the text of a CSV; ``InputError`` as for ``read_laps``."""
     lines = list(records(text, file))

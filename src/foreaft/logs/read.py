@@ -165,11 +165,13 @@ def _head(file: Path) -> tuple[int, bytes]:
     except ValueError as error:
         raise _refused(file, "This is no name of a file.", "file_missing") from error
     if not head.strip(b"\0 \t\r\n\xef\xbb\xbf"):
-        raise _refused(file, "The file is empty.", "file_empty")
+        raise _refused(file, "The file is empty.", "file_empty", "Export the log again.")
     return status.st_size, head
 
 
-def _refused(file: Path, message: str, code: str) -> InputError:
+def _refused(
+    file: Path, message: str, code: str, hint: str = "Check the path, or export the log again."
+) -> InputError:
     return InputError(
         message,
         code=code,
@@ -178,7 +180,7 @@ def _refused(file: Path, message: str, code: str) -> InputError:
         value=file.name,
         allowed=f"a log of up to {MAX_BYTES >> 30} GiB: CSV, Parquet or ASAM MDF",
         unit="",
-        hint="Check the path, or export the log again.",
+        hint=hint,
     )
 
 

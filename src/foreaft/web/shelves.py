@@ -10,6 +10,7 @@ from typing import Any
 from foreaft.base.errors import InputError
 from foreaft.files.library import ENDINGS, KINDS, Library, Stored
 from foreaft.files.library_names import safe_name, unknown
+from foreaft.files.trial_laps import has_laps
 from foreaft.logs.read import raw_log
 from foreaft.model.car import Car
 from foreaft.web import things
@@ -175,9 +176,10 @@ class Shelves:
         return item
 
     def take_log(self, part: Path, name: str) -> Item:
-        """Take in a log that was received whole; ``InputError`` where it is none."""
+        """Take in a log, or the laps of a trial, received whole; ``InputError`` for all else."""
         try:
-            raw_log(part)
+            if not has_laps(part):
+                raw_log(part)
         except InputError as error:
             error.file = safe_name(name)
             error.value = error.file if error.value == part.name else error.value

@@ -37,7 +37,7 @@ export function Logs({ now }: { now: Chosen }) {
       <h2>Logs</h2>
       <FileDrop label="Drop logs here, or pick files" help="CSV, Parquet or ASAM MDF 4. They stay on this machine." onFiles={(files) => void bring(files)} />
       {coming.value && <p role="status">Bringing in {coming.value}</p>}
-      {refused.value.map((one) => <Wrong key={one.name} problem={one.problem} where={() => one.name} />)}
+      {refused.value.map((one) => <Wrong key={one.name} problem={plainly(one.problem)} where={() => one.name} />)}
       {lost.map((one) => <p key={one} class="notice mind">{one.slice(5)} is not in this library any more.</p>)}
       {known.length > 0 && (
         <div class="scroll">
@@ -68,6 +68,11 @@ export function Logs({ now }: { now: Chosen }) {
       )}
     </section>
   );
+}
+
+/** What the reader of a damaged file stumbled over helps nobody who wants to bring it in. */
+function plainly(wrong: Problem): Problem {
+  return wrong.code === "log_damaged" ? { ...wrong, value: null } : wrong;
 }
 
 /** Other logs have other columns: what was said of the former ones is looked up anew. */
