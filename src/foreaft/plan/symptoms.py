@@ -78,9 +78,9 @@ NARROWED: Final = 0.10
 FIVE, NINETY_FIVE = 0.05, 0.95
 
 LOOSE_OFTEN: Final = 0.5
-"""Loose, or rears locked, in this part of the passes or more: one step forward whatever the cars say (assumption).
+"""Loose, or rears locked, in this part of the passes or more: one step forward (assumption).
 
-Forward is the safe error for control.
+Whatever the cars say: forward is the safe error for control.
 """
 
 REAR_OFTEN: Final = ("loose_on_entry", "locked_rears")
@@ -211,7 +211,8 @@ def _bare(rows: Floats, wanted_units: float) -> Floats:
     loose = _either(rear, felt * ndtr(away - FELT_UNITS))
     push = _either(event[co.FRONT_TURNING], felt * ndtr(-away - FELT_UNITS))
     trouble = _either(_either(np.maximum(front, inside), push), loose)
-    return np.stack([inside, front, event[co.REAR_STRAIGHT], loose, ROUND_SHARE * rear, push, trouble], axis=-1)
+    straight, round_ = event[co.REAR_STRAIGHT], ROUND_SHARE * rear
+    return np.stack([inside, front, straight, loose, round_, push, trouble], axis=-1)
 
 
 def _either(one: Floats, other: Floats) -> Floats:
