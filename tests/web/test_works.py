@@ -221,6 +221,15 @@ TITLES: dict[str, tuple[str, dict[str, Any], str]] = {
         {"car": "gt-mid", "sheet": "sheets/eight-corners"},
         "Mid-engined GT with wings, Eight Corners",
     ),
+    "a class as it is set today": (
+        "plan",
+        {
+            "car": "gt-mid",
+            "sheet": "sheets/eight-corners",
+            "quick": {"today": 54.5, "higher": "front", "first": "front"},
+        },
+        "Mid-engined GT with wings, 54.5 today, Eight Corners",
+    ),
     "a show": ("show", ON_ROAD | {"zone": "z01"}, "Halden GT, Brackwater, Lintel"),
     "a zone without a name": (
         "limit",

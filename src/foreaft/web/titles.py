@@ -94,6 +94,8 @@ def _on_road(asked: Request) -> str:
     parts = []
     if car := getattr(told, "car", None):
         parts.append(car_name(car))
+    if quick := getattr(told, "quick", None):
+        parts.append(f"{quick.today:g} today")
     if road := _road(asked):
         parts.append(title_of(road))
     if zone := getattr(told, "zone", None):
