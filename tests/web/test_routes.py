@@ -14,6 +14,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from cli.conftest import Said
+from foreaft.base.errors import InputError
 from foreaft.cli import main
 from foreaft.logs.channels import CHANNELS
 from foreaft.web.app import Parts
@@ -755,6 +756,27 @@ def test_about_and_keys(client: TestClient) -> None:
     assert keys["adjuster.higher_means"]["choices"] == ["front", "rear"]
     assert keys["drive.clutch_in_on_braking"]["kind"] == "flag"
     refused(client.get("/api/keys/sheets"), 404)
+
+
+def test_while_the_physics_is_compiled_the_pages_can_say_so(
+    parts: Parts, client: TestClient, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from foreaft.web.serve import load_physics
+
+    said = list[tuple[str, bool]]()
+
+    def live(request: Any, desk: Any) -> None:
+        road = request.sheet or request.circuit
+        said.append((road.stem, client.get("/api/about").json()["compiling"]))
+        raise InputError("gone", code="file_missing", hint="")
+
+    monkeypatch.setattr("foreaft.jobs.live.live", live)
+    for warm in (False, True):
+        monkeypatch.setattr("foreaft.base.kernel.kernels_are_warm", lambda *_, warm=warm: warm)
+        load_physics(parts)
+        assert client.get("/api/about").json()["compiling"] is False
+    assert [one for _, one in said] == [True, True, False, False]
+    assert len({road for road, _ in said}) == 2
 
 
 def test_pages(tmp_path: Path) -> None:

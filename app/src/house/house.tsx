@@ -2,7 +2,7 @@
 import { useEffect } from "preact/hooks";
 import { damaged, items, refresh } from "../api/library";
 import { problem } from "../api/call";
-import { askAbout } from "./about";
+import { about, askAbout, watchCompiling } from "./about";
 import { parts } from "./address";
 import { useOpened } from "./opened";
 import { DeskLine } from "./deskline";
@@ -23,6 +23,7 @@ export function House() {
         <DeskLine />
         <main id="page" class="page" tabIndex={-1}>
           {damaged.value.length > 0 && <Damage />}
+          {about.value?.compiling && <Compiling />}
           <Page />
         </main>
       </div>
@@ -38,6 +39,14 @@ function Told() {
       <span>{now.text}</span>
       {now.action && <button type="button" onClick={now.action.run}>{now.action.label}</button>}
       <button type="button" aria-label="Close this message" onClick={() => tell(null)}>Close</button>
+    </div>
+  );
+}
+
+function Compiling() {
+  return (
+    <div class="notice noprint" role="status">
+      <p><strong>Getting ready for this machine.</strong> The physics is compiled, once: the first answers take up to a minute.</p>
     </div>
   );
 }
@@ -59,9 +68,13 @@ function start(): () => void {
   Promise.all([askAbout(), refresh()]).catch((error) =>
     tell({ kind: "error", text: problem(error).message, action: { label: "Try again", run: () => location.reload() } }),
   );
+  const rest = watchCompiling();
   listen();
   document.addEventListener("visibilitychange", listen);
-  return () => document.removeEventListener("visibilitychange", listen);
+  return () => {
+    rest();
+    document.removeEventListener("visibilitychange", listen);
+  };
 }
 
 let changes: EventSource | null = null;

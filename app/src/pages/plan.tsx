@@ -1,6 +1,5 @@
 /** The plan: a staircase that moves with the sliders, and what stands behind it. */
 import { useComputed, useSignal } from "@preact/signals";
-import { desk } from "../house/desk";
 import { draft } from "../house/draft";
 import { setting } from "../words/units";
 import { Progress, Warnings, Wrong } from "../parts/notice";
@@ -70,7 +69,7 @@ export function PlanPage() {
             {plan && <Reasons stairs={now} plan={plan.result} fits={fits} near={near} />}
           </div>
         ) : (
-          !wrong && <p class="soft" role="status">Reckoning the plan of {desk.value.car.replace("cars/", "")} …</p>
+          !wrong && <p class="soft" role="status">Working out the plan …</p>
         )}
         {plan && fits && <Warnings warnings={plan.warnings} />}
         {plan && fits && <Doubt plan={plan.result} stairs={now} />}

@@ -36,7 +36,7 @@ export function ZonePage() {
       <div class="stack zone" aria-busy={busy}>
         <Moved />
         {wrong && <Wrong problem={wrong}>{id && <p><Link path="/zone" more={{ settings: "" }}>To the first zone</Link></p>}</Wrong>}
-        {value ? <Seen view={value.result} busy={busy} rested={plan !== ""} /> : !wrong && <p class="soft" role="status">Reckoning the zone …</p>}
+        {value ? <Seen view={value.result} busy={busy} rested={plan !== ""} /> : !wrong && <p class="soft" role="status">Working out the zone …</p>}
         {value && <Warnings warnings={value.warnings.filter((one) => !one.zone_id || one.zone_id === value.result.zone.zone_id)} />}
       </div>
     </>

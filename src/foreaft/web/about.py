@@ -22,7 +22,7 @@ KeyKind = Literal["number", "exact", "whole", "choice", "text", "flag"]
 PARTS: Final = {"mdf": "asammdf", "optimum": "casadi"}
 
 
-def about(library: Library) -> About:
+def about(library: Library, compiling: bool = False) -> About:
     """What this server is and knows."""
     return About(
         version=__version__,
@@ -34,6 +34,7 @@ def about(library: Library) -> About:
         symptoms=[SymptomFace(symptom=one, label=label) for one, label in NAMES.items()],
         loggers=list(LOGGERS),
         cautions=cautions(),
+        compiling=compiling,
     )
 
 

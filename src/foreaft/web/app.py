@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Event
 from typing import Any, Final, Literal
 
 from fastapi import FastAPI
@@ -48,12 +49,14 @@ class Parts:
     app: Any
     library: Library
     works: Works
+    compiling: Event
+    """Set while the physics is compiled; every page says so."""
 
 
 def make_app(library: Library, rules: Rules, built: Path = BUILT) -> Parts:
     """Put the server together; the demo is put into a library that is new."""
     begin(library)
-    shelves, works = Shelves(library), Works(library)
+    shelves, works, compiling = Shelves(library), Works(library), Event()
     app = FastAPI(
         title="Foreaft",
         version=__version__,
@@ -64,7 +67,7 @@ def make_app(library: Library, rules: Rules, built: Path = BUILT) -> Parts:
         responses=REFUSALS,
     )
     _errors(app, library)
-    _overview(app, library)
+    _overview(app, library, compiling)
     app.include_router(class_routes())
     app.include_router(library_routes(shelves))
     app.include_router(work_routes(works, library))
@@ -72,14 +75,14 @@ def make_app(library: Library, rules: Rules, built: Path = BUILT) -> Parts:
     app.include_router(card_routes(shelves))
     app.include_router(change_routes(library))
     app.include_router(pages(built))
-    return Parts(Guard(app, rules, library), library, works)
+    return Parts(Guard(app, rules, library), library, works, compiling)
 
 
-def _overview(app: FastAPI, library: Library) -> None:
+def _overview(app: FastAPI, library: Library, compiling: Event) -> None:
     @app.get("/api/about", tags=["overview"])
     def what_this_is() -> About:
         """What this server is and knows."""
-        return about(library)
+        return about(library, compiling.is_set())
 
     @app.get("/api/keys/{kind}", tags=["overview"])
     def keys_of(kind: Literal["cars", "drivers", "conditions"]) -> list[Key]:

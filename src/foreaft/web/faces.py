@@ -124,6 +124,8 @@ class About(Answer):
     symptoms: list[SymptomFace]
     loggers: list[str]
     cautions: list[str]
+    compiling: bool
+    """The physics is compiled just now, once per machine: the first answers take a while."""
 
 
 class Key(Answer):

@@ -14,11 +14,14 @@ import threading
 import webbrowser
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 from foreaft.base.errors import ForeaftError, InputError
 from foreaft.files.history import FOLDER_VARIABLE
 from foreaft.files.library import LIBRARY_VARIABLE, Library, library_folder
+
+if TYPE_CHECKING:
+    from foreaft.web.app import Parts
 
 PORT: Final = 8765
 PORTS_TRIED: Final = 50
@@ -66,7 +69,7 @@ def serve(wanted: Wanted) -> None:
     parts = make_app(library, rules)
     address = _shown(wanted.address, port) + (f"/?token={token}" if token else "/")
     _tell(address, library, BUILT, wanted.json)
-    _warm_up(library)
+    threading.Thread(target=load_physics, args=[parts], daemon=True).start()
     if wanted.browser:
         threading.Timer(0.5, webbrowser.open, [address]).start()
     settings = uvicorn.Config(
@@ -171,20 +174,22 @@ def _tell(address: str, library: Library, built: Path, as_json: bool) -> None:
         print("The pages are not built: run make app. Programs can use /api.", flush=True)
 
 
-def _warm_up(library: Library) -> None:
-    """Load, or compile, what the first answer needs while the browser opens."""
+def load_physics(parts: Parts) -> None:
+    """Load, or compile, what the first answers need while the browser opens."""
+    from foreaft.base.kernel import kernels_are_warm
+    from foreaft.jobs.live import Desk, live
+    from foreaft.jobs.requests import LiveRequest
+    from foreaft.plan import cost
 
-    def load() -> None:
-        from foreaft.base.kernel import kernels_are_warm
-        from foreaft.jobs.live import Desk, live
-        from foreaft.jobs.requests import LiveRequest
-        from foreaft.plan import cost
-
-        if not kernels_are_warm(cost.field):
-            print(COLD, file=sys.stderr, flush=True)
-        sheet = library.root / "sheets" / "eight-corners.csv"
-        car = library.root / "cars" / "halden-gt.toml"
-        with contextlib.suppress(ForeaftError, OSError):  # removed by their owner: then later
-            live(LiveRequest(car=car, sheet=sheet), Desk())
-
-    threading.Thread(target=load, daemon=True).start()
+    if not kernels_are_warm(cost.field):
+        parts.compiling.set()
+        print(COLD, file=sys.stderr, flush=True)
+    place = parts.library.place
+    car, sheet = place("cars", "halden-gt"), place("sheets", "eight-corners")
+    circuit = place("circuits", "brackwater")
+    try:
+        for one in (LiveRequest(car=car, sheet=sheet), LiveRequest(car=car, circuit=circuit)):
+            with contextlib.suppress(ForeaftError, OSError):  # removed by their owner: then later
+                live(one, Desk())
+    finally:
+        parts.compiling.clear()

@@ -35,6 +35,7 @@ export function Circuit({ id }: { id: string }) {
         <h1>{held?.item.name ?? id}</h1>
         {cut.value.value && <p>{about(cut.value.value.result, held?.value?.length_m)}</p>}
       </header>
+      {cut.value.busy && !cut.value.value && <p class="soft" role="status">Looking for the braking zones …</p>}
       {outline.value.wrong && <Wrong problem={outline.value.wrong} />}
       {cut.value.wrong && <Wrong problem={cut.value.wrong} />}
       {desk.value.road !== `circuits/${id}` && held && (
