@@ -146,7 +146,7 @@ function Cutting({ typed, onCut }: { typed: typeof place; onCut: (s_m: number) =
       <h2>Two zones as one, or one cut in two</h2>
       <p>Where no hand is free between two zones, tick “one setting with …” in the table: the plan then changes nothing between them.</p>
       <p>Where one long braking runs through a corner, press that corner on the map or type how far along the lap it is.</p>
-      <div class="row">
+      <div class="row cut">
         <NumberField label="Place" unit={`${lengthUnit()} from the start`} value={typed.value} onInput={(now) => (typed.value = now)} />
         <button type="button" disabled={number === null} onClick={() => { onCut(inM); typed.value = ""; }}>Cut here</button>
       </div>
