@@ -12,8 +12,10 @@ import pytest
 from web.conftest import serving
 
 PROC = Path("/proc")
-CALLS = 500
-FIRST = 200
+CALLS = 300
+"""Five minutes at one move a second."""
+
+FIRST = 150
 """By then the desk is full, and the memory of its threads has found its size."""
 
 MOST_MB = 5.0
