@@ -214,7 +214,7 @@ def test_no_secret_stands_in_the_log(guarded: Parts, caplog: pytest.LogCaptureFi
 def test_a_mistake_of_ours_is_told_without_its_trace(
     parts: Parts, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    def broken(library: Library) -> None:
+    def broken(library: Library, compiling: bool) -> None:
         raise RuntimeError("a secret place in the code")
 
     monkeypatch.setattr("foreaft.web.app.about", broken)
