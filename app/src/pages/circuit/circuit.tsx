@@ -23,7 +23,8 @@ type Zones = Of<"Zones">;
 type Zone = Zones["zones"][number];
 
 export function Circuit({ id }: { id: string }) {
-  const revision = (kind: string) => (items.value ?? []).find((one) => one.kind === kind && one.id === id)?.revision ?? "";
+  const listed = (kind: string) => (items.value ?? []).find((one) => one.kind === kind && one.id === id);
+  const revision = (kind: string) => listed(kind)?.revision ?? "";
   const outline = useLoaded(`${id} ${revision("circuits")}`, () => read<Outline>("circuits", id));
   const marks = useLoaded(`${id} ${revision("zones")}`, () => marksOf(id));
   const asked = { car: desk.value.car, circuit: `circuits/${id}`, driver: desk.value.driver, conditions: desk.value.conditions };
@@ -32,7 +33,7 @@ export function Circuit({ id }: { id: string }) {
   return (
     <article>
       <header>
-        <h1>{held?.item.name ?? id}</h1>
+        <h1>{held?.item.name ?? listed("circuits")?.name ?? id}</h1>
         {cut.value.value && <p>{about(cut.value.value.result, held?.value?.length_m)}</p>}
       </header>
       {cut.value.busy && !cut.value.value && <p class="soft" role="status">Looking for the braking zones …</p>}
