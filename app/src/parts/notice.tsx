@@ -3,6 +3,7 @@ import type { Signal } from "@preact/signals";
 import type { ComponentChildren } from "preact";
 import type { Problem } from "../api/call";
 import type { WorkState } from "../api/work";
+import { sentence } from "../words/text";
 import type { Units } from "../words/units";
 import { told, type Where } from "./keys/told";
 
@@ -27,10 +28,6 @@ export function Wrong({ problem, where, system, children }: WrongProps) {
       {children}
     </div>
   );
-}
-
-function sentence(text: string): string {
-  return text.charAt(0).toUpperCase() + text.slice(1) + (/[.!?]$/.test(text) ? "" : ".");
 }
 
 export function Mind({ children }: { children: ComponentChildren }) {

@@ -1,6 +1,7 @@
 /** What works are called in lists, and in which order they stand there. */
 import { itemOf } from "../api/library";
 import type { WorkState } from "../api/work";
+import { capital } from "./text";
 
 /** The name a work was kept under; empty where it was not. */
 export function keptName(one: WorkState): string {
@@ -9,7 +10,7 @@ export function keptName(one: WorkState): string {
 
 /** "Debrief: 2 logs at Brackwater". */
 export function workTitle(one: WorkState): string {
-  const job = one.job.charAt(0).toUpperCase() + one.job.slice(1);
+  const job = capital(one.job);
   return one.title ? `${job}: ${one.title}` : job;
 }
 

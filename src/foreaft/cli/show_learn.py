@@ -8,6 +8,7 @@ from foreaft.base.units import GRAVITY_MPS2, kmh_from_mps
 from foreaft.cli.show import table
 from foreaft.model.answers import Envelope
 from foreaft.model.answers_learn import Learn, LearnCrossover, LearnLock, LearnParameter
+from foreaft.report.words import capital
 
 WORDS: Final = {
     "learned": "learned",
@@ -87,7 +88,7 @@ def _reasons(told: list[LearnParameter]) -> list[str]:
     lines: list[str] = []
     for one in told:
         if one.verdict in ("not_identifiable", "contradictory"):
-            text = f"{one.name[0].upper()}{one.name[1:]}: {one.because}."
+            text = f"{capital(one.name)}: {one.because}."
             if one.would_settle:
                 text += f" To settle it: {one.would_settle}."
             lines.append(text)

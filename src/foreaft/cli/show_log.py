@@ -14,6 +14,7 @@ from foreaft.model.answers import (
     ReadLog,
     ReadSession,
 )
+from foreaft.report.words import count_of
 
 SELDOM_HZ: Final = 0.1
 """What is written less often than every ten seconds has no rate to speak of."""
@@ -26,7 +27,7 @@ def read(answer: Envelope[ReadLog]) -> str:
     """One table of channels per session, then what is asked, done, seen and possible."""
     log = answer.result
     first = log.sessions[0]
-    lines = [f"{log.form}, {_count(len(log.sessions), 'session')}, run {first.run.run_id}"]
+    lines = [f"{log.form}, {count_of(len(log.sessions), 'session')}, run {first.run.run_id}"]
     if log.mapping_file:
         lines.append(f"Columns as {log.mapping_file} says.")
     for session in log.sessions:
@@ -129,7 +130,3 @@ def _done(done: list[DoneFace], head: str) -> list[str]:
         shown = f" ({', '.join(names[:4])}{', ...' if len(names) > 4 else ''})" if names else ""
         lines.append(f"  {what}: {max(one.count for one in same)}{shown}")
     return lines
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 else "s")

@@ -17,7 +17,7 @@ from foreaft.files.circuits import read_circuit
 from foreaft.files.sheet import read_zones
 from foreaft.jobs.common import Notes, Progress, identity
 from foreaft.jobs.load import load_car, load_conditions, load_driver
-from foreaft.jobs.log_faces import in_words, listed
+from foreaft.jobs.log_faces import in_words
 from foreaft.jobs.requests import DebriefRequest
 from foreaft.jobs.situation import SPACING_M, circuit_lap, middle_share, title_of
 from foreaft.jobs.stop import arrays_of, scale_known
@@ -27,6 +27,7 @@ from foreaft.logs.recording import Recording
 from foreaft.model.answers import Envelope, Input, Plan
 from foreaft.model.car import Car, CarArrays
 from foreaft.model.conditions import Conditions
+from foreaft.report.words import listed
 from foreaft.track.stations import Stations, stations_from
 
 

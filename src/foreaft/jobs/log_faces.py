@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 
 from foreaft.logs.channels import CHANNELS, WHEELS
 from foreaft.logs.recording import Done, Recording
@@ -52,12 +52,3 @@ def in_words(name: str) -> str:
     """
     wheel = next((f" {one.replace('_', ' ')}" for one in WHEELS if one in name), "")
     return CHANNELS[name].meaning.partition(",")[0] + wheel
-
-
-def listed(names: Sequence[str]) -> str:
-    """Names as a sentence has them.
-
-    >>> listed(["speed", "latitude", "longitude"])
-    'speed, latitude and longitude'
-    """
-    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)

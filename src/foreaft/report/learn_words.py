@@ -171,9 +171,13 @@ def setting_text(setting: float, low: float, high: float, step: float) -> str:
     >>> setting_text(54.4837, 54.3, 54.7, 1.0).replace(NBSP, " ")
     '54 ±1'
     """
-    places = len(format_setting(step, step).partition(".")[2])
+    places = _places_of_step(step)
     half = max(round(0.5 * (high - low), places), 10.0**-places)
     return f"{setting:.{places}f}{NBSP}±{half:.{places}f}"
+
+
+def _places_of_step(step: float) -> int:
+    return len(format_setting(step, step).partition(".")[2])
 
 
 def lock_text(lock: float, alike: float, step: float, higher: Axle | None) -> str:
@@ -190,7 +194,7 @@ def lock_text(lock: float, alike: float, step: float, higher: Axle | None) -> st
     ahead = higher is not None and (lock > alike) == (higher == "front")
     if ahead and abs(lock - alike) >= 0.5 * step:
         said += ", and a harder stop puts more of it on the front, which can then brake more"
-    at = setting_text(lock, lock, lock, step).partition(NBSP)[0]
+    at = f"{lock:.{_places_of_step(step)}f}"
     return (
         f"{said}. Further to the rear than {at} a rear wheel locks first, further forward a front "
         "one."

@@ -28,7 +28,7 @@ from foreaft.report.demonstration_frame import (
     wheel_shapes,
 )
 from foreaft.report.measure import shorten, text_width
-from foreaft.report.words import caution_short
+from foreaft.report.words import capital, caution_short
 
 if TYPE_CHECKING:
     from PIL.Image import Image
@@ -189,7 +189,7 @@ class _Sheet:
         gap = 10.0
         self.box = Box((WIDTH - 2 * MARGIN - (count - 1) * gap) / count, VIEW)
         self.lefts = [MARGIN + i * (self.box.width + gap) for i in range(count)]
-        self.lines = [_wrapped(_capital(one.sentence), self.box.width, 14.5) for one in self.reels]
+        self.lines = [_wrapped(capital(one.sentence), self.box.width, 14.5) for one in self.reels]
         rows = max(len(one) for one in self.lines)
         self.height = int(HEAD + NAME + VIEW + 8.0 + rows * LINE + FOOT)
         self.ground = self._draw((WIDTH, self.height), self._still())
@@ -311,10 +311,6 @@ class _Sheet:
             font=self.fonts[key],
             anchor=anchor,
         )
-
-
-def _capital(sentence: str) -> str:
-    return sentence[:1].upper() + sentence[1:]
 
 
 def _flat(points: Any) -> list[tuple[float, float]]:

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from foreaft.learn.stops import Crossover, Quarrel, Stop
 from foreaft.model.answers import Axle
-from foreaft.report.words import format_setting
+from foreaft.report.words import capital, format_setting, listed
 
 LIKE_THESE = "It holds for stops as hard as these, with this fuel and these tyres."
 
@@ -60,9 +60,9 @@ def quarrel_text(found: Quarrel, stops: Sequence[Stop], step: float | None) -> s
         f"stop {one} ({_at(stops[one - 1].setting, step)}, {WHO[stops[one - 1].first]})"
         for one in found.stops
     ]
-    named = " and ".join([", ".join(told[:-1]), told[-1]])
+    named = listed(told)
     return (
-        f"{named[0].upper()}{named[1:]} contradict each other: forward of the crossover a front "
+        f"{capital(named)} contradict each other: forward of the crossover a front "
         "wheel goes first, rearward of it a rear one. No crossover is told."
     )
 

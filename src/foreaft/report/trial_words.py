@@ -10,7 +10,7 @@ from foreaft.learn.statistics import FEWEST_PAIRS, Effect
 from foreaft.learn.trial import REAR_EVENTS_MAX, Compared, Rate, Stopped
 from foreaft.model.answers import Axle
 from foreaft.report.learn_words import places_of
-from foreaft.report.words import format_setting
+from foreaft.report.words import capital, format_setting
 
 MANY_LAPS: Final = 60
 """More laps than two full days of sessions: nobody drives them for one question."""
@@ -65,11 +65,6 @@ def name_of(endpoint: str) -> str:
     measure = endpoint if zone is None else zone[2]
     plain = MEASURES.get(measure) or measure.rpartition("_")[0].replace("_", " ")
     return plain if zone is None else f"{zone[1].upper()} {plain}"
-
-
-def sentence(text: str) -> str:
-    """Begin with a capital letter."""
-    return text[:1].upper() + text[1:]
 
 
 def amount(value: float, unit: str) -> str:
@@ -162,7 +157,7 @@ def endpoint_text(
     name: str, needed: tuple[int, int] | None, counted: int, power: float, least: float | None
 ) -> str:
     """Say what the sheet can show of one endpoint."""
-    unit, said = name.rpartition("_")[2], sentence(name_of(name))
+    unit, said = name.rpartition("_")[2], capital(name_of(name))
     seen = f"shows {amount(least, unit)} or more" if least is not None else "shows nothing"
     if needed is None:
         said += " can never show it"
@@ -214,7 +209,7 @@ def comparison_text(
         The setting that would be the better one, had the stop rule not ended it.
     """
     unit = one.endpoint.rpartition("_")[2]
-    head = sentence(pair_of(one.endpoint, one.setting, one.against)) + ": "
+    head = capital(pair_of(one.endpoint, one.setting, one.against)) + ": "
     found = one.effect
     if found is None:
         return head + _why_not(one)
@@ -262,7 +257,7 @@ def rate_text(one: Rate, level: float, passes: str) -> str:
     """Say how often something happened, and whether that differs."""
     per = f"{one.events} in {one.passes} {passes}"
     sure = f"{100 * (1 - level):.0f} %: {100 * one.low:.0f} to {100 * one.high:.0f} %"
-    head = f"{sentence(one.kind.replace('_', ' '))} at {one.setting:g}: {per} ({sure})"
+    head = f"{capital(one.kind.replace('_', ' '))} at {one.setting:g}: {per} ({sure})"
     if one.p_adjusted is None:
         return head + "."
     shown = "a difference" if one.p_adjusted <= level else "no difference shown"

@@ -187,6 +187,29 @@ def count_steps(steps: int) -> str:
     return f"{abs(steps)} step" if abs(steps) == 1 else f"{abs(steps)} steps"
 
 
+def listed(names: Sequence[str]) -> str:
+    """Names as a sentence has them.
+
+    >>> listed(["speed", "latitude", "longitude"])
+    'speed, latitude and longitude'
+    """
+    return " and ".join([", ".join(names[:-1]), names[-1]] if len(names) > 1 else names)
+
+
+def count_of(number: int, what: str) -> str:
+    """Say how many of something there are.
+
+    >>> count_of(1, "log"), count_of(2, "log")
+    ('1 log', '2 logs')
+    """
+    return f"{number} {what}" + ("" if number == 1 else "s")
+
+
+def capital(text: str) -> str:
+    """Begin with a capital letter."""
+    return text[:1].upper() + text[1:]
+
+
 def direction_of(higher_means: Axle) -> str:
     """Say which way the adjuster counts."""
     return f"Bigger number = more {higher_means.upper()}"
@@ -223,7 +246,7 @@ def sentence(text: str) -> str:
     """
     text = text.strip()
     if text.split(" ", 1)[0].rstrip(",:;").replace("-", "").replace("'", "").isalpha():
-        text = text[:1].upper() + text[1:]
+        text = capital(text)
     return text if text.endswith((".", "?", "!", ".)")) else f"{text}."
 
 

@@ -22,7 +22,7 @@ KeyKind = Literal["number", "exact", "whole", "choice", "text", "flag"]
 PARTS: Final = {"mdf": "asammdf", "optimum": "casadi"}
 
 
-def about(library: Library, compiling: bool = False) -> About:
+def about(library: Library, compiling: bool) -> About:
     """What this server is and knows."""
     return About(
         version=__version__,

@@ -177,14 +177,15 @@ class Shelves:
 
     def take_log(self, part: Path, name: str) -> Item:
         """Take in a log, or the laps of a trial, received whole; ``InputError`` for all else."""
+        kept_as = safe_name(name)
         try:
             if not has_laps(part):
                 raw_log(part)
         except InputError as error:
-            error.file = safe_name(name)
-            error.value = error.file if error.value == part.name else error.value
+            error.file = kept_as
+            error.value = kept_as if error.value == part.name else error.value
             raise
-        return self.item(self.library.receive_log(part, safe_name(name)))
+        return self.item(self.library.receive_log(part, kept_as))
 
     def past(self, kind: str, name: str) -> list[PastFace]:
         """Former versions, newest first."""

@@ -28,6 +28,7 @@ from foreaft.model.driver import Driver
 from foreaft.model.fields import Model
 from foreaft.model.fields import plain as values
 from foreaft.model.zone import SheetRow, ZoneMark
+from foreaft.report.words import count_of
 from foreaft.track.geometry import chord_lengths
 from foreaft.track.stations import RawCircuit
 from foreaft.web.titles import title_of_plan
@@ -139,8 +140,7 @@ def look(kind: str, name: str, file: Path) -> Look:
     if kind == "plans":
         return _look_of_plan(name, shown, held.result)
     count = len(held.column if kind == "mappings" else held.rows if kind == "sheets" else held)
-    what = "column" if kind == "mappings" else "zone"
-    return Look(shown, f"{count} {what}" + ("" if count == 1 else "s"))
+    return Look(shown, count_of(count, "column" if kind == "mappings" else "zone"))
 
 
 def _look_of_plan(name: str, shown: str, plan: Plan) -> Look:

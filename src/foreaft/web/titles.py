@@ -6,7 +6,7 @@ import contextlib
 import json
 from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, get_args
 
 from foreaft.base.errors import InputError
 from foreaft.files import toml
@@ -25,20 +25,13 @@ from foreaft.model.answers import MovedKey, Plan
 from foreaft.model.car import Car
 from foreaft.model.conditions import Conditions
 from foreaft.model.zone import Zone, ZoneMark
-from foreaft.report.words import NBSP, format_percent
+from foreaft.report.words import NBSP, count_of, format_percent, listed
 
 USUAL_DAY: Final = Conditions.model_fields["name"].default
 """Conditions that go without saying; a plan for others is never to be taken for one for these."""
 
-MOVED: Final[tuple[tuple[MovedKey, str], ...]] = (
-    ("grip_scale", "grip_scale"),
-    ("fuel_kg", "fuel_kg"),
-    ("scatter_scale", "scatter_scale"),
-    ("boldness", "boldness"),
-    ("changes_max", "changes"),
-    ("change_cost_s", "change_cost_s"),
-)
-"""Numbers that can be moved, and the fields of requests that move them."""
+FIELDS: Final[dict[MovedKey, str]] = {"changes_max": "changes"}
+"""Where the field of a request is not called as the number it moves."""
 
 
 def title_of_work(asked: Request) -> str:
@@ -48,7 +41,7 @@ def title_of_work(asked: Request) -> str:
     if isinstance(asked, DebriefRequest):
         return _debrief(asked)
     if isinstance(asked, LearnRequest):
-        return f"{car_name(asked.car)} from {_count(len(asked.logs), 'log')}"
+        return f"{car_name(asked.car)} from {count_of(len(asked.logs), 'log')}"
     if isinstance(asked, StopRequest):
         return f"{car_name(asked.car)} from {asked.from_kmh:g} km/h"
     return _on_road(asked)
@@ -73,7 +66,7 @@ def moved_word(key: MovedKey, value: float) -> str:
         case "boldness":
             return f"boldness {plain}"
         case "changes_max":
-            return f"{plain} change" + ("" if value == 1 else "s")
+            return count_of(int(value), "change")
         case "change_cost_s":
             return f"{plain} s a change"
 
@@ -107,7 +100,7 @@ def _on_road(asked: Request) -> str:
 
 
 def _debrief(asked: DebriefRequest) -> str:
-    words = [_count(len(asked.logs), "log")]
+    words = [count_of(len(asked.logs), "log")]
     if asked.driver_name:
         words.append(f"of {asked.driver_name}")
     if asked.against is not None:
@@ -119,11 +112,11 @@ def _debrief(asked: DebriefRequest) -> str:
 
 def _trial(asked: TrialRequest) -> str:
     if asked.design is not None:
-        settings = f"at {_listed([f'{one:g}' for one in asked.design.settings])}"
+        settings = f"at {listed([f'{one:g}' for one in asked.design.settings])}"
         return f"{car_name(asked.design.car)} {settings}" if asked.design.car else settings
     if asked.stops is not None:
         file = asked.stops.file
-        return title_of(file) if file else _count(len(asked.stops.stops), "straight stop")
+        return title_of(file) if file else count_of(len(asked.stops.stops), "straight stop")
     return _laps(asked.judge.laps) if asked.judge is not None else ""
 
 
@@ -172,21 +165,14 @@ def _days(asked: Request) -> list[str]:
     found = getattr(asked, "conditions", None)
     files = found if isinstance(found, list) else [found] if found else []
     names = [_name(one, Conditions) for one in files]
-    return [] if names in ([], [USUAL_DAY]) else [_listed(names)]
+    return [] if names in ([], [USUAL_DAY]) else [listed(names)]
 
 
 def _moved(asked: Moved) -> list[str]:
-    told = [(key, getattr(asked, field, None)) for key, field in MOVED]
+    keys: tuple[MovedKey, ...] = get_args(MovedKey)
+    told = [(key, getattr(asked, FIELDS.get(key, key), None)) for key in keys]
     return [moved_word(key, value) for key, value in told if value is not None]
-
-
-def _count(number: int, what: str) -> str:
-    return f"{number} {what}" + ("" if number == 1 else "s")
 
 
 def _percent(fraction: float) -> str:
     return format_percent(fraction).replace(NBSP, " ")  # people search for it
-
-
-def _listed(words: Sequence[str]) -> str:
-    return " and ".join(filter(None, [", ".join(words[:-1]), words[-1]]))

@@ -1,7 +1,7 @@
 /** A circuit: its map, the zones the car on the desk finds, and what one knows better. */
 import { signal, useSignal } from "@preact/signals";
 import { job, Refused } from "../../api/call";
-import { items, read, type Held, type Table } from "../../api/library";
+import { itemOf, read, type Held, type Table } from "../../api/library";
 import type { Envelope, Of } from "../../api/types";
 import { RoadMap, type Outline as Drawn } from "../../draw/road_map";
 import { desk, lay } from "../../house/desk";
@@ -23,8 +23,8 @@ type Zones = Of<"Zones">;
 type Zone = Zones["zones"][number];
 
 export function Circuit({ id }: { id: string }) {
-  const listed = (kind: string) => (items.value ?? []).find((one) => one.kind === kind && one.id === id);
-  const revision = (kind: string) => listed(kind)?.revision ?? "";
+  const item = (kind: string) => itemOf(`${kind}/${id}`);
+  const revision = (kind: string) => item(kind)?.revision ?? "";
   const outline = useLoaded(`${id} ${revision("circuits")}`, () => read<Outline>("circuits", id));
   const marks = useLoaded(`${id} ${revision("zones")}`, () => marksOf(id));
   const asked = { car: desk.value.car, circuit: `circuits/${id}`, driver: desk.value.driver, conditions: desk.value.conditions };
@@ -33,7 +33,7 @@ export function Circuit({ id }: { id: string }) {
   return (
     <article>
       <header>
-        <h1>{held?.item.name ?? listed("circuits")?.name ?? id}</h1>
+        <h1>{held?.item.name ?? item("circuits")?.name ?? id}</h1>
         {cut.value.value && <p>{about(cut.value.value.result, held?.value?.length_m)}</p>}
       </header>
       {cut.value.busy && !cut.value.value && <p class="soft" role="status">Looking for the braking zones …</p>}

@@ -46,8 +46,5 @@ export function changedSince({ asked, started_at }: Pick<WorkState, "asked" | "s
 
 function edited(reference: unknown, started_at: string): boolean {
   const item = typeof reference === "string" ? itemOf(reference) : undefined;
-  return item !== undefined && Date.parse(item.saved_at) > Date.parse(started_at) + SECOND_MS;
+  return item !== undefined && Date.parse(item.saved_at) > Date.parse(started_at);
 }
-
-/** Works say when they began to the second only. */
-const SECOND_MS = 999;

@@ -3,6 +3,7 @@ import type { Envelope, Of } from "../../api/types";
 import { productOf } from "../../api/kept";
 import { Cautions, Warnings } from "../../parts/notice";
 import { movedWord } from "../plan/moved";
+import { capital, sentence } from "../../words/text";
 import { length, percent, seconds, setting } from "../../words/units";
 import { pressed } from "./wishes";
 
@@ -102,14 +103,13 @@ function RunRow({ run, step }: { run: Run; step: number }) {
 }
 
 /** A run's sentence without the setting in front, which stands beside it. */
-function plain(sentence: string): string {
-  const said = sentence.replace(/^(as planned|\d+ steps? (forward|rearward))[^:]*: /i, "");
-  return said.charAt(0).toUpperCase() + said.slice(1) + (/[.!?]$/.test(said) ? "" : ".");
+function plain(said: string): string {
+  return sentence(said.replace(/^(as planned|\d+ steps? (forward|rearward))[^:]*: /i, ""));
 }
 
 function wheelOf(one: Of<"ShowHappening">): string {
   if (!one.wheel) return one.axle ? `At the ${one.axle}:` : "";
-  return `${one.wheel.replace("_", " ").replace(/^./, (c) => c.toUpperCase())}${one.inside ? " (inside)" : ""}:`;
+  return `${capital(one.wheel.replace("_", " "))}${one.inside ? " (inside)" : ""}:`;
 }
 
 /** How often it went wrong: a bar of the whole interval, and the same in words. */

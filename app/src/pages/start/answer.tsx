@@ -1,4 +1,5 @@
 /** The answer: one number for the lap, big; then what each corner would like. */
+import { capital } from "../../words/text";
 import { setting } from "../../words/units";
 import { EndSign } from "../../parts/figure";
 import { Cautions, Progress, Warnings, Wrong } from "../../parts/notice";
@@ -35,7 +36,7 @@ function Lap({ plan, warnings, former }: { plan: Plan; warnings: Answer["warning
     <header>
       <h2 id="answer-head">One setting for the whole lap</h2>
       <p class="digits"><output>{setting(plan.lap_setting.setting, step)}</output> {former ? <strong class="former" role="status">before your change; working out the new answer…</strong> : <Way plan={plan} />}</p>
-      {honest && <p>{upper(honest.text.split(":")[0]!)}.</p>}
+      {honest && <p>{capital(honest.text.split(":")[0]!)}.</p>}
       <p class="soft">
         A bigger number puts more braking on the {plan.adjuster.higher_means}. Lost count of the clicks: go to {setting(plan.panic_setting, step)}, one step forward.
       </p>
@@ -102,8 +103,4 @@ function CornerLine({ zone, plan }: { zone: Zone; plan: Plan }) {
 /** The sentence of a reason that says what a step does. */
 export function stepSentence(reason: string): string {
   return reason.split(/(?<=[.!?]) (?=[A-Z])/).find((one) => one.startsWith("One step")) ?? "";
-}
-
-export function upper(text: string): string {
-  return text.charAt(0).toUpperCase() + text.slice(1);
 }

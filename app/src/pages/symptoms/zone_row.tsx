@@ -5,6 +5,7 @@ import { about } from "../../house/about";
 import { draft } from "../../house/draft";
 import { EndSign } from "../../parts/figure";
 import { Wrong } from "../../parts/notice";
+import { capital } from "../../words/text";
 import { setting } from "../../words/units";
 import { planReference } from "../plan/ask";
 import { AnswerCard } from "./answer";
@@ -75,7 +76,7 @@ function Tell({ zone, plan, now, asking, onReport }: Props & { now: number }) {
         {(about.value?.symptoms ?? []).map((one) => (
           <button key={one.symptom} type="button" disabled={asking !== null} onClick={() => tell(one.symptom as Symptom)}>
             <End of={END[one.symptom as Symptom]} />
-            <span>{asking === one.symptom ? "Weighing it…" : upper(one.label)}</span>
+            <span>{asking === one.symptom ? "Weighing it…" : capital(one.label)}</span>
           </button>
         ))}
       </div>
@@ -119,8 +120,4 @@ function Count(props: { label: string; value: number; lowest: number; highest: n
       <button type="button" aria-label={`${label}: one more`} disabled={value >= highest} onClick={() => onSet(value + 1)}>+</button>
     </div>
   );
-}
-
-export function upper(text: string): string {
-  return text.charAt(0).toUpperCase() + text.slice(1);
 }

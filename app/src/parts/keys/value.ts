@@ -1,4 +1,5 @@
 /** A file of keys as plain values, and its numbers as one types them. */
+import { capital } from "../../words/text";
 import { kept, scaleOf, shown, type Scale } from "./scale";
 
 export type Uncertain = number | { value?: number; sd?: number; low?: number; high?: number; source?: string };
@@ -82,5 +83,5 @@ export function meant(about: Key, typed: string, source: string): unknown {
 export function labelOf(about: Key): string {
   const end = about.key.includes(".front.") ? "Front: " : about.key.includes(".rear.") ? "Rear: " : "";
   const text = about.meaning || about.key;
-  return end ? end + text : text.charAt(0).toUpperCase() + text.slice(1);
+  return end ? end + text : capital(text);
 }
