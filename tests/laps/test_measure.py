@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -13,7 +15,7 @@ from foreaft.laps.path import circuit_from, path_of
 from foreaft.laps.series import series_of
 from foreaft.laps.split import split
 from foreaft.physics.regulation import mfdd
-from laps.driven import session
+from laps.driven import session, without
 
 
 def test_a_zone_down_to_standstill_is_the_regulation_s_stop() -> None:
@@ -116,3 +118,33 @@ def test_release_shape_of_a_straight_line_is_a_half() -> None:
     assert found["release_shape_frac"] == pytest.approx(0.5, abs=0.02)
     early = _release(np.concatenate((hold, down**3)), 0.01)
     assert early["release_shape_frac"] < 0.35
+
+
+def test_a_brake_channel_silent_through_a_braking_leaves_its_measures() -> None:
+    """A logger that loses its pressures for one zone still has the deceleration there."""
+    driven = session(3, noise=0.3)
+    time = driven.recording.channels["speed_mps"].time_s
+    whole, cut = driven.recording, without(driven)
+    at = None
+    found = {}
+    for name, recording in (("whole", whole), ("cut", cut)):
+        if at is not None:
+            gone = (time > at - 1.0) & (time < at + 7.0)
+            for channel in ("pressure_front_Pa", "pressure_rear_Pa"):
+                one = recording.channels[channel]
+                value = np.where(gone, np.nan, one.value - 1e3)  # an offset, drawn on below nothing
+                recording.channels[channel] = replace(one, value=value)
+        series = series_of(recording)
+        path = path_of(series)
+        laps = split(series, path)
+        lap = laps.full[0]
+        first, last = int(series.index(lap.start_s)), int(series.index(lap.end_s))
+        placed = place_along(series, path, laps, circuit_from(path, series, first, last)[0])
+        zones, passes = passes_of(placed, brakings(series))
+        found[name] = measured(placed, zones, passes)
+        if at is None:
+            at = float(series.time_s[int(passes[5].braking.start)])
+    before, after = found["whole"][5], found["cut"][5]
+    assert (after.lap_id, after.zone_id) == (before.lap_id, before.zone_id)
+    assert after.release_shape_frac == pytest.approx(before.release_shape_frac, abs=0.1)
+    assert after.brake_left_frac == pytest.approx(before.brake_left_frac, abs=0.1)

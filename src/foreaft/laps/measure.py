@@ -10,6 +10,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
+from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from foreaft.laps.brakings import Braking, coasting_mps2
 from foreaft.laps.match import Pass, Placed, Zone
@@ -23,6 +24,9 @@ PLATEAU: Final = 0.9
 """The release begins where the brake last stood at this part of its hardest in the zone."""
 
 RELEASE_LEAST_S: Final = 0.15
+BRIDGED_S: Final = 0.3
+"""A brake channel that falls silent for longer is not drawn straight on; the deceleration shows."""
+
 PRESSURE_LEAST: Final = 0.2
 """Pressure shares are read above this part of the hardest braking: below, offsets decide."""
 
@@ -34,6 +38,8 @@ class Measured:
     `brake_left_frac` is the brake left at turn-in over its peak; `release_shape_frac` is the mean
     brake during the release over the brake at its beginning: 0.5 is a straight line down, less is
     dropped early, more is held and dropped late.
+    `slip_difference_frac` is front minus rear slip at 1 g in the straight part; `steer_excess_rad`
+    the steer beyond what the bend needs where it is braked into the turn (foreaft.laps.ends).
     `depth_frac` is 0 for a release at turn-in, 1 at the apex; it may pass 1.
     """
 
@@ -60,6 +66,8 @@ class Measured:
     use_rear_frac: float | None = None
     time_s: float | None = None
     lost_s: float | None = None
+    slip_difference_frac: float | None = None
+    steer_excess_rad: float | None = None
 
     @property
     def use_model_frac(self) -> float | None:
@@ -111,10 +119,14 @@ def measured(
 def brake_level(placed: Placed) -> Floats:
     """The brake from 0 to about 1: its channel, or deceleration beyond coasting over its most."""
     series = placed.series
-    if series.brake_frac is not None:
-        return bridged(series.brake_frac)
     excess = -smoothed(series.along_mps2, series.window(0.1)) - coasting_mps2(series)
-    return np.asarray(np.maximum(excess, 0.0) / max(float(np.percentile(excess, 99.5)), 1e-6))
+    seen = np.asarray(np.maximum(excess, 0.0) / max(float(np.percentile(excess, 99.5)), 1e-6))
+    if series.brake_frac is None:
+        return seen
+    known = np.isfinite(series.brake_frac)
+    silent = minimum_filter1d(np.where(known, 0.0, 1.0), series.window(BRIDGED_S))
+    silent = maximum_filter1d(silent, series.window(BRIDGED_S)) > 0.5
+    return np.where(silent, seen, bridged(series.brake_frac))
 
 
 def best_times(rows: Sequence[Measured], full: set[str]) -> dict[str, float]:
@@ -239,7 +251,10 @@ def _release(level: Floats, step_s: float) -> dict[str, float | None]:
     nothing: dict[str, float | None] = {"release_shape_frac": None, "release_s": None}
     if len(level) < 4:
         return nothing
-    high = np.flatnonzero(level >= PLATEAU * level.max())
+    top = float(level.max())
+    if top <= 0.0:
+        return nothing
+    high = np.flatnonzero(level >= PLATEAU * top)
     part = level[high[-1] :]
     seconds = (len(part) - 1) * step_s
     if seconds < RELEASE_LEAST_S:
