@@ -60,6 +60,7 @@ class LapSheet:
     events: tuple[str, ...]
     has_keep: bool
     has_passes: bool
+    from_log: bool = False
 
 
 def unit_of(endpoint: str) -> str | None:

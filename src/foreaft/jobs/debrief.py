@@ -544,6 +544,8 @@ def _pass(row: Measured, other_best: float | None) -> DebriefPass:
         time_s=row.time_s,
         lost_s=row.lost_s,
         lost_other_s=against,
+        slip_difference_frac=row.slip_difference_frac,
+        steer_excess_rad=row.steer_excess_rad,
     )
 
 

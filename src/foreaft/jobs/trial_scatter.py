@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
+import numpy as np
 from pydantic import ValidationError
 
 from foreaft.base.errors import CannotTell, InputError
@@ -21,6 +22,9 @@ SHORT: Final = {"brake_distance_m": "distance_m"}
 
 NOT_MEASURED: Final = frozenset({"lap_id", "zone_id", "setting", "lost_s", "lost_other_s"})
 
+OVER_THE_LAP: Final = ("slip_difference_frac", "steer_excess_rad")
+"""Measures of a pass that move alike in every zone, and so are told of the whole lap as well."""
+
 
 def laps_for_scatter(file: Path, notes: Notes) -> tuple[tr.Lap, ...]:
     """Take the laps of a debrief, each full lap with everything measured in its zones.
@@ -34,16 +38,14 @@ def laps_for_scatter(file: Path, notes: Notes) -> tuple[tr.Lap, ...]:
         If the file is not there or holds no debrief.
     """
     result = _read(file).result
-    passes: dict[str, list[DebriefPass]] = {}
-    for one in result.passes:
-        passes.setdefault(one.lap_id, []).append(one)
+    passes, over_laps = _by_lap(result), _over_laps(result)
     kinds: dict[tuple[float | None, ...], int] = {}
     runs: dict[str, int] = {}
     laps = []
     for number, lap in enumerate(result.laps, 1):
         own = passes.get(lap.lap_id, [])
         driven = tuple(one.setting for one in sorted(own, key=lambda one: one.zone_id))
-        values = {"lap_time_s": lap.duration_s}
+        values = {"lap_time_s": lap.duration_s} | over_laps.get(lap.lap_id, {})
         values |= {name: value for one in own for name, value in _measures(one)}
         laps.append(
             tr.Lap(
@@ -66,6 +68,8 @@ def laps_for_scatter(file: Path, notes: Notes) -> tuple[tr.Lap, ...]:
 def laps_to_judge(file: Path, named: Sequence[str], notes: Notes) -> LapSheet:
     """Take the laps of a debrief as a sheet: lap time, zone times, and other measures ``named``.
 
+    What the log shows of the two ends over the lap comes first, as in ``OVER_THE_LAP``.
+
     A lap counts if it is a full one, with one setting all round; front and rear events are zones
     in which such an end locked or the car rotated, where the log can show them.
 
@@ -77,9 +81,7 @@ def laps_to_judge(file: Path, named: Sequence[str], notes: Notes) -> LapSheet:
         If the log does not say the setting of any lap.
     """
     result = _read(file).result
-    passes: dict[str, list[DebriefPass]] = {}
-    for one in result.passes:
-        passes.setdefault(one.lap_id, []).append(one)
+    passes, over_laps = _by_lap(result), _over_laps(result)
     seen = not any(one.what == "lock-ups" for one in result.cannot_tell)
     stints: dict[str, int] = {}
     rows, unclear = [], []
@@ -90,7 +92,7 @@ def laps_to_judge(file: Path, named: Sequence[str], notes: Notes) -> LapSheet:
         if len(settings) != 1 or None in settings:
             unclear += [lap.lap_id] if lap.kind == "full" else []
             continue
-        values = {"lap_time_s": lap.duration_s}
+        values = {"lap_time_s": lap.duration_s} | over_laps.get(lap.lap_id, {})
         values |= {
             name: value
             for one in own
@@ -114,9 +116,16 @@ def laps_to_judge(file: Path, named: Sequence[str], notes: Notes) -> LapSheet:
             f"{', '.join(unclear[:12])}: the setting was moved on the way round, or is not known; "
             "left out",
         )
-    known = sorted({name for row in rows for name in row.values})
+    known = {name for row in rows for name in row.values}
+    first = [name for name in OVER_THE_LAP if name in known]
     return LapSheet(
-        str(file), tuple(rows), tuple(known), tuple(EVENTS) if seen else (), False, True
+        file=str(file),
+        rows=tuple(rows),
+        endpoints=(*first, *sorted(known - set(first))),
+        events=tuple(EVENTS) if seen else (),
+        has_keep=False,
+        has_passes=True,
+        from_log=True,
     )
 
 
@@ -135,6 +144,44 @@ def _events(result: Debrief, passes: Sequence[DebriefPass]) -> dict[str, int]:
         if passed and axle is not None and one.confidence_frac >= SURE:
             zones[axle].add(one.zone_id)
     return {name: len(zones[axle]) for name, axle in EVENTS.items()}
+
+
+def _by_lap(result: Debrief) -> dict[str, list[DebriefPass]]:
+    passes: dict[str, list[DebriefPass]] = {}
+    for one in result.passes:
+        passes.setdefault(one.lap_id, []).append(one)
+    return passes
+
+
+def _over_laps(result: Debrief) -> dict[str, dict[str, float]]:
+    """What moves alike in every zone, of each full lap."""
+    full = {one.lap_id for one in result.laps if one.kind == "full"}
+    found: dict[str, dict[str, float]] = {}
+    for name in OVER_THE_LAP:
+        known = {
+            (one.lap_id, one.zone_id): float(getattr(one, name))
+            for one in result.passes
+            if one.lap_id in full and getattr(one, name) is not None
+        }
+        for lap_id, value in _levels(known).items():
+            found.setdefault(lap_id, {})[name] = value
+    return found
+
+
+def _levels(known: Mapping[tuple[str, str], float]) -> dict[str, float]:
+    """The mean over its zones of each lap, as if no lap lacked any; by least squares.
+
+    Model: value = lap + zone, the zones' parts none in the mean.
+    """
+    laps, zones = (sorted({key[i] for key in known}) for i in (0, 1))
+    if not zones:
+        return {}
+    design = np.zeros((len(known) + 1, len(laps) + len(zones)))
+    for row, (lap, zone) in enumerate(known):
+        design[row, [laps.index(lap), len(laps) + zones.index(zone)]] = 1.0
+    design[-1, len(laps) :] = 1.0
+    found = np.linalg.lstsq(design, np.array([*known.values(), 0.0]), rcond=None)[0]
+    return {lap: float(value) for lap, value in zip(laps, found, strict=False)}
 
 
 def _measures(one: DebriefPass) -> Iterator[tuple[str, float]]:

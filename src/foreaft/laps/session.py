@@ -11,6 +11,7 @@ import numpy as np
 from foreaft.base.errors import CannotTell
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.laps.brakings import LAG_S, Braking, brakings, pressed
+from foreaft.laps.ends import with_ends
 from foreaft.laps.events import Event, Evidence, countersteer, events_of, outward_of
 from foreaft.laps.grip import combined, use_by_model, use_shown
 from foreaft.laps.match import Known, Pass, Placed, Zone, passes_of, place_along
@@ -321,7 +322,7 @@ def _judged(
         counter=countersteer(series),
         anti_lock=car is not None and car.anti_lock,
     )
-    rows = measured(placed, zones, passes, None, shown, uses)
+    rows = with_ends(measured(placed, zones, passes, None, shown, uses), passes, series, wheels)
     decel, side = combined(series)
     return Session(
         recording=recording,

@@ -31,6 +31,10 @@ class DebriefPass(Answer):
     ``brake_left_frac`` is the brake at turn-in over its peak; ``release_shape_frac`` 0.5 for a
     release in a straight line, less for a brake dropped early.
     ``lost_s`` is against the driver's best pass of the zone, ``lost_other_s`` against the other's.
+    ``slip_difference_frac`` is front minus rear slip at 1 g in the straight part of the braking;
+    ``steer_excess_rad`` the steer of the road wheels beyond what the bend needs while it is braked
+    into the turn. Both move with the setting; the zero of either is only as good as the radii and
+    the ratio of the steering, which come from the log.
     """
 
     lap_id: str
@@ -57,6 +61,8 @@ class DebriefPass(Answer):
     time_s: float | None
     lost_s: float | None
     lost_other_s: float | None
+    slip_difference_frac: float | None = None
+    steer_excess_rad: float | None = None
 
 
 class DebriefEvent(Answer):
