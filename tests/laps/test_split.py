@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
@@ -9,6 +11,7 @@ from foreaft.base.errors import CannotTell
 from foreaft.laps.path import path_of
 from foreaft.laps.series import series_of
 from foreaft.laps.split import Gate, Split, split
+from foreaft.logs.read import read_log
 from laps.driven import Driven, recording_of, session, without
 
 USES = (0.9, 0.8, 0.95, 0.9, 0.85, 0.9, 0.9)
@@ -88,6 +91,46 @@ def test_a_log_that_says_nothing_of_laps_is_refused() -> None:
     straight = session(1, extra_s_m=-1000.0)
     with pytest.raises(CannotTell, match="laps"):
         cut(without(straight, "lap_count", "distance_m"))
+
+
+@pytest.mark.parametrize("dropped", [("distance_m",), ("lap_count", "distance_m")])
+def test_a_log_cut_from_line_to_line_is_whole_laps(dropped: tuple[str, ...]) -> None:
+    """What a logger hands out as laps: no mark at its ends, and every lap of it is whole."""
+    found = cut(without(session(3, uses=USES[:5]), *dropped))
+    assert [lap.kind for lap in found.laps] == ["full"] * 3
+
+
+@pytest.mark.parametrize("laps", [1.0, 1.1])
+def test_one_lap_alone_is_a_lap(laps: float) -> None:
+    length = session(1).road.length
+    one = session(1, start_s_m=300.0, extra_s_m=300.0 + (laps - 1.0) * length)
+    found = cut(without(one, "lap_count", "distance_m"))
+    assert [lap.kind for lap in found.laps][:1] == ["full"]
+    assert sum(lap.kind == "full" for lap in found.laps) == 1
+    assert found.length_m == pytest.approx(length, abs=3.0)
+
+
+def test_a_log_cut_ten_metres_short_of_the_line_has_no_whole_last_lap() -> None:
+    """Ten metres are a third of a second: such a lap must not be the best."""
+    found = cut(without(session(3, uses=USES[:5], extra_s_m=-10.0), "distance_m"))
+    assert [lap.kind for lap in found.laps] == ["full", "full", "partial"]
+
+
+def test_laps_of_a_file_whose_distance_begins_anew(tmp_path: Path) -> None:
+    """Readers join such a distance; when it began anew is kept."""
+    driven = session(4, uses=USES[:6], start_s_m=300.0, extra_s_m=400.0)
+    channels = driven.recording.channels
+    time, speed = channels["speed_mps"].time_s, channels["speed_mps"].value
+    way = np.concatenate(([0.0], np.cumsum(0.5 * (speed[1:] + speed[:-1]) * np.diff(time))))
+    lap = (300.0 + way) % driven.road.length
+    rows = np.column_stack((time, speed, lap, channels["yaw_rate_radps"].value))
+    path = tmp_path / "log.csv"
+    head = "Time [s],Speed [m/s],Distance [m],Yaw rate [rad/s]"
+    np.savetxt(path, rows, "%.4f", ",", header=head, comments="")
+    found = cut(read_log(path).recordings[0])
+    assert found.method == "distance"
+    starts = np.array([one.start_s for one in found.laps[1:]])
+    assert np.abs(starts - driven.lap_starts_s).max() < 0.05
 
 
 def test_a_sliver_before_the_line_is_no_lap() -> None:

@@ -83,7 +83,8 @@ class Series:
     x_m: Floats | None = None
     y_m: Floats | None = None
     lap_count: Floats | None = None
-    logged_distance_m: Floats | None = None
+    anew_s: tuple[float, ...] | None = None
+    """When the logged distance began anew, None where none is logged."""
     setting: Floats | None = None
     sources: dict[str, tuple[str, ...]] = field(default_factory=dict)
     delays_s: dict[str, float] = field(default_factory=dict)
@@ -157,7 +158,7 @@ def series_of(recording: Recording, origin_deg: Floats | None = None) -> Series:
         x_m=x,
         y_m=y,
         lap_count=_taken(got, "lap_count", sources, "laps"),
-        logged_distance_m=got.get("distance_m"),
+        anew_s=recording["distance_m"].anew_s if "distance_m" in recording else None,
         setting=_taken(got, "setting", sources, "setting"),
         sources=sources,
         delays_s=delays,

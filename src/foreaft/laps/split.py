@@ -129,11 +129,11 @@ def split(
     for way in ("counter", "distance", "line", "loop", "signature") if by is None else (by,):
         marks: Floats | None = None
         if way == "counter":
-            marks = by_counter(series)
+            marks = with_ends(series, path, by_counter(series))
         elif way == "distance":
-            marks = by_distance(series)
+            marks = with_ends(series, path, by_distance(series))
         elif way == "line" and placed and gate is not None:
-            marks = by_line(series, path, gate)
+            marks = with_ends(series, path, by_line(series, path, gate), gate)
         elif pieces is not None:
             break  # one crossing of the start line is worth more than two of any place
         elif way == "loop" and placed:
@@ -174,14 +174,7 @@ def by_counter(series: Series) -> Floats | None:
 
 def by_distance(series: Series) -> Floats | None:
     """Times at which the logged distance starts again."""
-    logged = series.logged_distance_m
-    if logged is None:
-        return None
-    d = bridged(logged)
-    falls = np.flatnonzero(np.diff(d) < -0.5 * SHORTEST_M)
-    speed = np.maximum(series.speed_mps[falls + 1], 1.0)
-    past = np.minimum(np.maximum(d[falls + 1], 0.0) / speed, series.step_s)
-    return _apart(series.time_s[falls + 1] - past)
+    return None if series.anew_s is None else _apart(np.array(series.anew_s))
 
 
 def by_line(series: Series, path: Path | None, gate: Gate) -> Floats | None:
@@ -204,6 +197,7 @@ def by_loop(series: Series, path: Path | None) -> Floats | None:
 
     The line lies where the car is fastest in the middle of the session: a straight, where every
     lap passes and none begins or ends in a braking zone for long.
+    A log cut from line to line, or hardly longer than a lap, has more laps from where it begins.
     """
     if path is None:
         return None
@@ -211,12 +205,72 @@ def by_loop(series: Series, path: Path | None) -> Floats | None:
     middle = slice(n // 4, max(3 * n // 4, n // 4 + 2))
     at = middle.start + int(np.argmax(series.speed_mps[middle]))
     back = max(0, at - round(1.5 * series.rate_hz))  # before the brake, not at it
+    found = by_line(series, path, _gate_at(series, path, back))
+    if found is None or series.speed_mps[0] < ROLLING_MPS:
+        return found
+    begin = _gate_at(series, path, 0)
+    other = with_ends(series, path, by_line(series, path, begin), begin)
+    return other if other is not None and len(other) > max(len(found), 1) else found
+
+
+ROLLING_MPS: Final = 10.0
+"""A log that begins slower than this begins in the pits, not on a lap (assumption)."""
+
+
+def _gate_at(series: Series, path: Path, at: int) -> Gate:
+    """A line across the path where it is at a sample."""
     reach = max(1, round(0.2 * series.rate_hz))
-    a, b = max(back - reach, 0), min(back + reach, n - 1)
+    a, b = max(at - reach, 0), min(at + reach, len(path.x_m) - 1)
     heading = float(np.arctan2(path.y_m[b] - path.y_m[a], path.x_m[b] - path.x_m[a]))
-    return by_line(
-        series, path, Gate(float(path.x_m[back]), float(path.y_m[back]), heading, GATE_HALF_M)
+    return Gate(float(path.x_m[at]), float(path.y_m[at]), heading)
+
+
+ON_LINE_M: Final = 4.0
+ON_LINE_STEPS: Final = 1.5
+"""So near to the line, by a receiver's wander and by its samples, a log is cut at the line
+(assumption); the time of such a lap is known to a tenth of a second or so."""
+
+
+def with_ends(
+    series: Series, path: Path | None, marks: Floats | None, gate: Gate | None = None
+) -> Floats | None:
+    """Add the log's own beginning and end to the marks where they lie on the line.
+
+    Loggers hand out laps cut from line to line: such a log has no mark at its ends, and its first
+    and last lap are whole all the same.
+
+    Parameters
+    ----------
+    gate : Gate, optional
+        The line; where the path is at the first mark if None.
+    """
+    if marks is None or path is None or path.drawn or series.x_m is None:
+        return marks
+    if gate is None:
+        if len(marks) == 0:
+            return marks
+        gate = _gate_at(series, path, int(series.index(float(marks[0]))))
+    known = np.flatnonzero(np.isfinite(series.x_m))
+    last = len(series.time_s) - 1
+    begin, end = (
+        series.time_s[at : at + 1] if _lies_on(gate, series, path, at, int(near)) else ()
+        for at, near in ((0, known[0]), (last, known[-1]))
     )
+    return _apart(np.concatenate((begin, marks, end)))
+
+
+def _lies_on(gate: Gate, series: Series, path: Path, at: int, near: int) -> bool:
+    """Whether the car is on a line at a sample, by the nearest sample whose place is known.
+
+    A receiver taken as late as it is has no place for the last tenth of a second: the way driven
+    since then has.
+    """
+    speed = float(series.speed_mps[at])
+    c, s = np.cos(gate.heading_rad), np.sin(gate.heading_rad)
+    dx, dy = path.x_m[near] - gate.x_m, path.y_m[near] - gate.y_m
+    ahead = c * dx + s * dy + float(series.distance_m[at] - series.distance_m[near])
+    close = abs(ahead) < ON_LINE_M + ON_LINE_STEPS * series.step_s * speed
+    return bool(close and abs(c * dy - s * dx) < gate.half_m and speed > ROLLING_MPS)
 
 
 def by_signature(series: Series, reference: Stations | None = None) -> Floats | None:

@@ -74,7 +74,9 @@ def in_si(one: Judged, raw: Channel, done: list[Done]) -> Channel:
     if name == "heading_rad":
         value = _unwound(value, raw.original_name, done)
     if name == "distance_m":
-        value = _unbroken(value, raw.original_name, done)
+        joined = _unbroken(value, raw.original_name, done)
+        raw = replace(raw, anew_s=_anew(time, value, joined))
+        value = joined
     return replace(raw, name=name, time_s=time, value=value, note=one.note)
 
 
@@ -105,13 +107,21 @@ def _unbroken(value: Floats, column: str, done: list[Done]) -> Floats:
     return joined
 
 
+def _anew(time: Floats, value: Floats, joined: Floats) -> tuple[float, ...]:
+    """When a distance was nothing again: what it shows there already, at the speed it grows with."""
+    at = 1 + np.flatnonzero(np.diff(value) < -RESET_M)
+    step = time[at] - time[at - 1]
+    part = np.clip(value[at] / np.maximum(joined[at] - joined[at - 1], 1e-9), 0.0, 1.0)
+    return tuple((time[at] - part * step).tolist())
+
+
 # ---------------------------------------------------------------- one column per channel
 
 
 def settle_twins(judged: list[Judged], session: Session) -> None:
     """Of columns that claim to be one channel keep the best, if they agree; else ask."""
     for name in KINDS:
-        claims = used(judged, name)
+        claims = used(judged, name) if name != "time_s" else []  # each group has its own
         told = [i for i in claims if judged[i].told]
         if told:
             for i in set(claims) - set(told):

@@ -67,6 +67,8 @@ class Channel:
         Why it is ignored or asked, or what it was made from.
     choices : tuple of str
         What an asked channel may be, as ``name:unit``.
+    anew_s : tuple of float
+        When a distance began anew in the log, before it was joined: the laps. [s]
     """
 
     name: str | None
@@ -77,6 +79,7 @@ class Channel:
     state: State
     note: str = ""
     choices: tuple[str, ...] = ()
+    anew_s: tuple[float, ...] = ()
 
     def __post_init__(self) -> None:
         if self.time_s.ndim != 1 or self.time_s.shape != self.value.shape:
