@@ -108,7 +108,7 @@ def _unbroken(value: Floats, column: str, done: list[Done]) -> Floats:
 
 
 def _anew(time: Floats, value: Floats, joined: Floats) -> tuple[float, ...]:
-    """When a distance was nothing again: what it shows there already, at the speed it grows with."""
+    """When a distance was nothing again: before what it shows at its first sample of the lap."""
     at = 1 + np.flatnonzero(np.diff(value) < -RESET_M)
     step = time[at] - time[at - 1]
     part = np.clip(value[at] / np.maximum(joined[at] - joined[at - 1], 1e-9), 0.0, 1.0)
