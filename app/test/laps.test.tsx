@@ -14,7 +14,7 @@ import { columnOf, inWords, joined, mapsOf } from "../src/pages/laps/mapping";
 import { Logs } from "../src/pages/laps/logs";
 import { behind, cut, type LapTrace } from "../src/pages/laps/traces";
 import { MEASURES, short, valueOf } from "../src/pages/laps/words";
-import { bestLap } from "../src/pages/laps/zone";
+import { median } from "../src/pages/laps/debriefed";
 import { fakeServer, Refusal } from "./fake";
 
 afterEach(cleanup);
@@ -231,10 +231,12 @@ test("a line breaks where nothing is known", () => {
   expect(lineOf([0, 1, 2, 3], [1, null, 2, 3], (s) => s, (v) => v)).toBe("M0.0 1.0M2.0 2.0L3.0 3.0");
 });
 
-test("the best lap of a zone is a full one, and events come together by kind and zone", () => {
-  const laps = [{ lap_id: "L1", kind: "out" }, { lap_id: "L2", kind: "full" }, { lap_id: "L3", kind: "full" }];
-  const passes = [["L1", 4], ["L2", 6], ["L3", 5]].map(([lap_id, time_s]) => ({ lap_id, zone_id: "z1", time_s }));
-  expect(bestLap({ laps, passes } as never, "z1")).toBe("L3");
+test("the middle of laps is that of every other place it is told", () => {
+  expect(median([100, 101, 104])).toBe(101);
+  expect(median([100, 101, 104, 105])).toBe(102.5);
+});
+
+test("events come together by kind and zone", () => {
   const event = (zone_id: string, kind: string) => ({ zone_id, kind, lap_id: "L2" });
   const rows = gathered({ zones: [{ zone_id: "z1", name: "Weir" }], events: [event("z1", "wide"), event("z1", "lock_up"), event("z1", "lock_up")] } as never);
   expect(rows.map((one) => [one.kind, one.events.length])).toEqual([["lock_up", 2], ["wide", 1]]);

@@ -7,10 +7,17 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from foreaft.laps.advice import spread_of
 from foreaft.laps.brakings import brakings, pressed
-from foreaft.laps.grip import use_shown
+from foreaft.laps.grip import bulged, use_shown
 from foreaft.laps.match import passes_of, place_along
-from foreaft.laps.measure import corrected_to, mean_fully_developed, measured
+from foreaft.laps.measure import (
+    against_best,
+    best_passes,
+    corrected_to,
+    mean_fully_developed,
+    measured,
+)
 from foreaft.laps.path import circuit_from, path_of
 from foreaft.laps.series import series_of
 from foreaft.laps.split import split
@@ -91,11 +98,27 @@ def test_decelerations_are_those_driven(rows) -> None:
 def test_shares_and_losses(rows) -> None:
     *_, found = rows
     assert all(row.pressure_share_frac == pytest.approx(0.625, abs=0.005) for row in found)
-    losses = [row.lost_s for row in found if row.lost_s is not None]
-    assert min(losses) == 0.0
-    zones = {row.zone_id for row in found}
-    for zone in zones:
+    found = against_best(found, {row.lap_id for row in found})
+    for zone in {row.zone_id for row in found}:
         assert min(r.lost_s for r in found if r.zone_id == zone and r.lost_s is not None) == 0.0
+
+
+def test_a_pass_that_went_wrong_is_nobody_s_best(rows) -> None:
+    """Who locks a wheel and runs off the road arrives early, and pays behind the zone."""
+    *_, found = rows
+    own = [row for row in found if row.zone_id == found[0].zone_id and row.time_s is not None]
+    full = {row.lap_id for row in own}
+    fastest = min(own, key=lambda row: row.time_s)
+    spoilt = [replace(row, spoilt=row is fastest) for row in own]
+    best = best_passes(spoilt, full)[fastest.zone_id]
+    assert best.time_s == sorted(row.time_s for row in own)[1]
+    lost = {row.lap_id: row.lost_s for row in against_best(spoilt, full)}
+    assert lost[fastest.lap_id] < 0.0
+    assert lost[best.lap_id] == 0.0
+    every = [replace(row, spoilt=True) for row in own]
+    assert best_passes(every, full)[fastest.zone_id].lap_id == fastest.lap_id
+    part = {one for one in full if one != fastest.lap_id}
+    assert best_passes(own, part)[fastest.zone_id].lap_id != fastest.lap_id
 
 
 def test_use_against_what_was_shown_ranks_the_laps(rows) -> None:
@@ -114,10 +137,11 @@ def test_release_shape_of_a_straight_line_is_a_half() -> None:
     from foreaft.laps.measure import _release
 
     hold, down = np.ones(50), np.linspace(1.0, 0.0, 101)
-    found = _release(np.concatenate((hold, down)), 0.01)
-    assert found["release_shape_frac"] == pytest.approx(0.5, abs=0.02)
-    early = _release(np.concatenate((hold, down**3)), 0.01)
-    assert early["release_shape_frac"] < 0.35
+    shape, _ = _release(np.concatenate((hold, down)), 0.01)
+    assert shape == pytest.approx(0.5, abs=0.02)
+    early, _ = _release(np.concatenate((hold, down**3)), 0.01)
+    assert early is not None
+    assert early < 0.35
 
 
 def test_a_brake_channel_silent_through_a_braking_leaves_its_measures() -> None:
@@ -148,3 +172,23 @@ def test_a_brake_channel_silent_through_a_braking_leaves_its_measures() -> None:
     assert (after.lap_id, after.zone_id) == (before.lap_id, before.zone_id)
     assert after.release_shape_frac == pytest.approx(before.release_shape_frac, abs=0.1)
     assert after.brake_left_frac == pytest.approx(before.brake_left_frac, abs=0.1)
+
+
+def test_a_brake_point_on_both_sides_of_the_start_line_has_a_middle(rows) -> None:
+    """Three passes at -6, 2 and 4 m of a lap of 2000 m."""
+    *_, found = rows
+    three = [replace(found[0], brake_s_m=s) for s in (1994.0, 2.0, 4.0)]
+    spread = spread_of(three, "brake_s_m", 2000.0)
+    assert spread is not None
+    assert spread.middle == pytest.approx(2.0)
+    assert spread.sd == pytest.approx(np.std([-6.0, 2.0, 4.0], ddof=1))
+
+
+def test_who_can_do_two_things_at_once_can_do_each_alone() -> None:
+    """1.6 g sideways beside 0.4 g of braking: 1.6 g of cornering alone is there too."""
+    angles = np.radians([5.0, 45.0, 76.0, 88.0])
+    shown = np.array([1.0, 1.0, np.hypot(1.6, 0.4), 0.9])
+    hull = bulged(shown, angles)
+    assert hull[-1] * np.sin(angles[-1]) >= 1.6 - 1e-9
+    assert hull[0] == 1.0  # nothing showed more of braking than that
+    assert hull[2] == shown[2]

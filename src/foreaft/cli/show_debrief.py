@@ -23,12 +23,11 @@ def debrief(answer: Envelope[Debrief], units: Units) -> str:
     """What to work on, the zones, what went wrong, and what cannot be told."""
     result = answer.result
     lines = [f"\n{result.driver_name} at {result.circuit_name}", *_laps(result), ""]
-    full = sum(lap.kind == "full" for lap in result.laps)
-    lines.append("What to work on:" if result.work_on else words.no_difference(full))
+    if result.work_on:
+        lines.append("What to work on:")
     for number, one in enumerate(result.work_on, 1):
         lines.append(f"{number}. {one.text}")
-    if result.work_on and words.few(full):
-        lines.append(words.few(full))
+    lines += [one for one in (result.laps_said, result.even_said) if one]
     lines += ["", table(_head(units), [_zone(zone, units) for zone in result.zones])]
     lines += _events(result)
     lines += _plan(result, units)
@@ -131,46 +130,37 @@ def _plan(result: Debrief, units: Units) -> list[str]:
     for zone in result.zones:
         one = zone.against_plan
         if one is not None:
-            later = f"{format_length(abs(one.later_m), units)} "
-            later += "later" if one.later_m > 0 else "earlier"
-            driven = "" if one.setting_driven is None else f"{one.setting_driven:g}"
+            driven = "" if one.setting_driven is None else words.setting(one.setting_driven)
             rows.append(
                 (
                     f"{zone.zone_id} {zone.name}",
-                    later,
+                    words.later_than_planned(one, units),
+                    f"{format_speed(one.approach_driven_mps, units)} / "
+                    f"{format_speed(one.approach_mps, units)}",
                     f"{one.depth_driven_frac:.2f} / {one.depth_frac:.2f}",
-                    f"{driven} / {one.setting:g}",
+                    f"{driven} / {words.setting(one.setting)}",
                 )
             )
     if not rows:
         return []
-    head = ("against the plan", "braked", "depth, plan's", "setting, plan's")
-    return ["", table(head, rows)]
+    head = ("against the plan", "brakes", "from, plan's", "depth, plan's", "setting, plan's")
+    return ["", table(head, rows), result.plan_said]
 
 
 def _other(result: Debrief, units: Units) -> list[str]:
     if result.other_name is None:
         return []
-    rows = []
-    for zone in result.zones:
-        for one in zone.against_other:
-            if one.sure and words.reads_differently(one.measure, one.mine, one.theirs, units):
-                rows.append(
-                    (
-                        f"{zone.zone_id} {zone.name}",
-                        words.MEASURES[one.measure],
-                        words.show(one.measure, one.mine, units),
-                        words.show(one.measure, one.theirs, units),
-                    )
-                )
-    said = {
-        True: "Both drove the same setting: what differs below is technique, not the car.",
-        False: "The settings differ: balance and technique cannot be told apart from these.",
-        None: "The logs do not say the settings: make sure they were the same before judging.",
-    }[result.same_setting]
-    lines = ["", f"Against {result.other_name}. {said}"]
-    if rows:
-        head = ("more than scatter", "what", result.driver_name, result.other_name)
+    lines = ["", f"Against {result.other_name}. {result.other_said}"]
+    columns = words.columns_of(result.zones, units)
+    rows = [
+        (
+            f"{zone.zone_id} {zone.name}",
+            *(words.difference_of(zone, one, units) for one in columns),
+        )
+        for zone in result.zones
+    ]
+    if columns:
+        head = ("more than scatter", *(words.COLUMNS[one] for one in columns))
         lines.append(table(head, rows))
     else:
         lines.append("No difference is larger than the scatter of the passes.")

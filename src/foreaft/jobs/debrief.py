@@ -33,8 +33,10 @@ from foreaft.jobs.requests import DebriefRequest
 from foreaft.jobs.situation import title_of
 from foreaft.jobs.stop import scale_known
 from foreaft.laps import advice
+from foreaft.laps.advice import usual_passes
 from foreaft.laps.match import Zone
-from foreaft.laps.measure import Measured
+from foreaft.laps.measure import Measured, against_best, best_passes
+from foreaft.laps.series import BRAKE_CHANNELS
 from foreaft.laps.session import Session
 from foreaft.logs.read import Log
 from foreaft.logs.recording import Recording
@@ -88,9 +90,11 @@ OTHER: Final = (
     "depth_frac",
     "brake_left_frac",
     "release_shape_frac",
-    "use_shown_frac",
+    "use_model_frac",
+    "setting",
     "time_s",
 )
+"""What two drivers are compared by; what each used of what his own log shows is no measure."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,13 +134,16 @@ def debriefed(
     own = logs[: len(request.logs)]
     recordings = [one for log in own for one in log.recordings]
     done = [one for log in own for one in done_faces(log.done)]
-    sessions = sessions_of(recordings, ground, None, notes, progress)
+    two = request.against is not None
+    sessions = sessions_of(recordings, ground, None, notes, progress, named=two)
     others: list[Session] = []
     other_driver: str | None = None
     for against in logs[len(own) :]:
         other_driver = against.driver_name
         try:
-            others = sessions_of(against.recordings, ground, main_of(sessions), notes, progress)
+            others = sessions_of(
+                against.recordings, ground, main_of(sessions), notes, progress, named=two
+            )
         except CannotTell as error:  # two logs are in play: say which
             where = f"{error.because}; this is of {Path(against.file).name}"
             raise CannotTell(error.what, where, error.would_settle) from error
@@ -247,8 +254,10 @@ class _Result:
 
     def debrief(self, done: list[DoneFace]) -> Debrief:
         rows, full = self.pooled(self.sessions)
-        theirs, _ = self.pooled(self.others)
+        theirs, their_full = self.pooled(self.others)
+        theirs = [r for z in self.first.zones for r in usual_passes(theirs, their_full, z.zone_id)]
         zones = [self.zone(zone, rows, theirs, full) for zone in self.first.zones]
+        work, same = self.work_on(rows, theirs, full, zones), self.same_setting(rows, theirs)
         recording = self.sessions[0].recording
         return Debrief(
             driver_name=self.driver_name,
@@ -267,9 +276,15 @@ class _Result:
             events=self.events(),
             anti_lock=self.first.anti_lock,
             other_name=self.other_name,
-            same_setting=self.same_setting(rows, theirs),
+            same_setting=same,
             cannot_tell=cannot_tell(self.first, self.ground.car is not None),
-            work_on=self.work_on(rows, theirs, full, zones),
+            work_on=work,
+            laps_said=words.few(len(full)) if work else words.no_difference(len(full)),
+            even_said=words.evenness(zones, self.request.units)
+            if len(full) >= words.ENOUGH_PASSES
+            else "",
+            plan_said=words.against_plan(zones),
+            other_said=words.against_other(zones, self.other_name, same),
         )
 
     @property
@@ -300,15 +315,7 @@ class _Result:
         for session in sessions:
             full |= {self.lap_id(session, one) for one in session.full}
             rows += [replace(r, lap_id=self.lap_id(session, r.lap_id)) for r in session.rows]
-        if len(sessions) > 1:
-            from foreaft.laps.measure import best_times
-
-            best = best_times(rows, full)
-            rows = [
-                replace(r, lost_s=None if r.time_s is None else r.time_s - best[r.zone_id])
-                for r in rows
-            ]
-        return rows, frozenset(full)
+        return list(against_best(rows, full)), frozenset(full)
 
     def laps(self) -> list[DebriefLap]:
         return [
@@ -346,6 +353,7 @@ class _Result:
         scatter = advice.release_scatter(self.first, zone)
         effect = self.two_steps(zone, own)
         lost = advice.spread_of(own, "lost_s")
+        best = best_passes(own, full).get(zone.zone_id)
         return DebriefZone(
             zone_id=zone.zone_id,
             name=zone.name,
@@ -355,8 +363,9 @@ class _Result:
             apex_s_m=zone.apex_s_m,
             apex_radius_m=zone.apex_radius_m,
             passes=len([row for row in rows if row.zone_id == zone.zone_id]),
+            best_lap_id=None if best is None else best.lap_id,
             lost_usual_s=None if lost is None or lost.count < 2 else lost.middle,
-            scatter=[one for name in SCATTERED for one in _scatter(own, name)],
+            scatter=[one for name in SCATTERED for one in self.scatter(own, name)],
             release_scatter_frac=scatter,
             two_steps_frac=effect,
             technique_first=None if scatter is None or effect is None else scatter > effect,
@@ -396,19 +405,26 @@ class _Result:
 
     def against_plan(self, zone: Zone, own: Sequence[Measured]) -> AgainstPlan | None:
         planned = self.planned(zone)
-        brake = advice.spread_of(own, "brake_s_m")
+        length = self.first.placed.stations.length_m
+        brake = advice.spread_of(own, "brake_s_m", length)
+        approach = advice.spread_of(own, "approach_speed_mps")
         depth = advice.spread_of(own, "depth_frac")
-        if planned is None or planned.brake_s_m is None or brake is None or depth is None:
+        if planned is None or planned.brake_s_m is None:
+            return None
+        if brake is None or depth is None or approach is None:
             return None
         setting = advice.spread_of(own, "setting")
-        length = self.first.placed.stations.length_m
         later = (brake.middle - planned.brake_s_m + 0.5 * length) % length - 0.5 * length
         return AgainstPlan(
             setting=planned.setting,
             setting_driven=None if setting is None else setting.middle,
             brake_s_m=planned.brake_s_m,
             later_m=later,
+            give_or_take_m=None
+            if brake.sd is None
+            else advice.SURE * brake.sd / float(np.sqrt(brake.count)),
             approach_mps=planned.approach_speed_mps,
+            approach_driven_mps=approach.middle,
             depth_frac=planned.depth_frac,
             depth_driven_frac=depth.middle,
         )
@@ -420,16 +436,28 @@ class _Result:
         length = self.first.placed.stations.length_m
         found = []
         for measure in OTHER:
-            wrap = length if measure == "brake_s_m" else None
-            one = advice.compared(own, other, measure, wrap)
+            if measure in advice.BY_RELEASE and not self.brakes_known:
+                continue
+            one = advice.compared(own, other, measure, length)
             if one is not None:
                 found.append(AgainstOther(**vars(one)))
         return found
 
-    def passes(self, rows: Sequence[Measured], theirs: Sequence[Measured]) -> list[DebriefPass]:
-        from foreaft.laps.measure import best_times
+    @property
+    def brakes_known(self) -> bool:
+        """Whether every log has a brake channel."""
+        every = (*self.sessions, *self.others)
+        return all("brake" in one.series.sources for one in every)
 
-        other = best_times(theirs, {row.lap_id for row in theirs}) if theirs else {}
+    def scatter(self, own: Sequence[Measured], measure: str) -> list[Scatter]:
+        found = advice.spread_of(own, measure, self.first.placed.stations.length_m)
+        if found is None:
+            return []
+        return [Scatter(measure=measure, median=found.middle, sd=found.sd, passes=found.count)]
+
+    def passes(self, rows: Sequence[Measured], theirs: Sequence[Measured]) -> list[DebriefPass]:
+        best = best_passes(theirs, {row.lap_id for row in theirs})
+        other = {zone_id: row.time_s for zone_id, row in best.items()}
         return [_pass(row, other.get(row.zone_id)) for row in rows]
 
     def events(self) -> list[DebriefEvent]:
@@ -481,17 +509,18 @@ class _Result:
             for session in self.sessions
             for one in session.events
         ]
-        found = advice.work_on(self.first.zones, rows, events, full, theirs)
+        length = self.first.placed.stations.length_m
+        found = advice.work_on(
+            self.first.zones, rows, events, full, length, theirs, brake_known=self.brakes_known
+        )
         by_id = {zone.zone_id: zone for zone in zones}
         made: list[WorkOn] = []
         for one in found:
             zone = by_id[one.zone_id]
             text = words.work_on(
                 zone.name,
-                one.gain_s,
-                "own" if one.against == "own" else self.other_name or "the other driver",
-                [(d.measure, d.usual, d.best) for d in one.differences],
-                one.events,
+                one,
+                self.other_name,
                 zone.technique_first,
                 self.request.units,
                 again=any(by_id[before.zone_id].technique_first for before in made),
@@ -506,13 +535,6 @@ def _limit(arrays: CarArrays, share: float, speed: float) -> float:
     road[tr.GRIP], road[tr.SPEED] = 1.0, speed
     env.limits(arrays.vector[0], arrays.table[0], share, road, out, found)
     return float(min(found[env.FRONT], found[env.REAR]))
-
-
-def _scatter(own: Sequence[Measured], measure: str) -> list[Scatter]:
-    found = advice.spread_of(own, measure)
-    if found is None:
-        return []
-    return [Scatter(measure=measure, median=found.middle, sd=found.sd, passes=found.count)]
 
 
 def _pass(row: Measured, other_best: float | None) -> DebriefPass:
@@ -546,6 +568,7 @@ def _pass(row: Measured, other_best: float | None) -> DebriefPass:
         lost_other_s=against,
         slip_difference_frac=row.slip_difference_frac,
         steer_excess_rad=row.steer_excess_rad,
+        spoilt=row.spoilt,
     )
 
 
@@ -590,6 +613,15 @@ NEEDS: Final[tuple[tuple[str, str, str, str], ...]] = (
 )
 
 
+def _asked_brake(recording: Recording) -> str:
+    """A column that may be the brake's, if one was asked for; else nothing."""
+    brakes = {name for names in BRAKE_CHANNELS for name in names}
+    for one in recording.every():
+        if one.state == "asked" and any(c.partition(":")[0] in brakes for c in one.choices):
+            return one.original_name
+    return ""
+
+
 def cannot_tell(session: Session, car_known: bool) -> list[Untold]:
     """What the channels of a session cannot tell."""
     sources = session.series.sources
@@ -598,6 +630,13 @@ def cannot_tell(session: Session, car_known: bool) -> list[Untold]:
         for key, what, because, settles in NEEDS
         if key not in sources
     ]
+    asked = _asked_brake(session.recording)
+    if asked and "brake" not in sources:
+        because = (
+            f"{asked} is not used until somebody says what it is; brake points come from the "
+            "deceleration, and may be off by a few metres"
+        )
+        found[0] = Untold(what=NEEDS[0][1], because=because, would_settle=f"--map {asked}=...")
     front, rear = session.series.pressure_front_Pa, session.series.pressure_rear_Pa
     if front is None or rear is None:
         found.append(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -17,12 +17,12 @@ from foreaft.files.circuits import read_circuit
 from foreaft.files.sheet import read_zones
 from foreaft.jobs.common import Notes, Progress, identity
 from foreaft.jobs.load import load_car, load_conditions, load_driver
-from foreaft.jobs.log_faces import in_words
 from foreaft.jobs.requests import DebriefRequest
 from foreaft.jobs.situation import SPACING_M, circuit_lap, middle_share, title_of
 from foreaft.jobs.stop import arrays_of, scale_known
 from foreaft.laps.match import Known
 from foreaft.laps.session import CarSide, Session, look_at
+from foreaft.logs.channels import in_words
 from foreaft.logs.recording import Recording
 from foreaft.model.answers import Envelope, Input, Plan
 from foreaft.model.car import Car, CarArrays
@@ -164,8 +164,16 @@ def sessions_of(
     like: Session | None,
     notes: Notes,
     progress: Progress,
+    *,
+    named: bool = False,
 ) -> list[Session]:
-    """Look at sessions, all matched to the zones of one: the longest, if no other is given."""
+    """Look at sessions, all matched to the zones of one: the longest, if no other is given.
+
+    Parameters
+    ----------
+    named : bool
+        Whether there are other logs beside these: what is noted then says of which it is.
+    """
     made: dict[int, Session] = {}
     same_driver = like is None
     refused: dict[int, CannotTell] = {}
@@ -196,7 +204,7 @@ def sessions_of(
         made[number] = one if number in (order[0], 0) or like is None else one.light()
         like = like or one
     progress("sessions", len(recordings), len(recordings))
-    _tell_delays(made.values(), notes)
+    _tell_delays(made.values(), notes, named)
     left = {number: error for number, error in refused.items() if number not in made}
     if not made and left:
         raise next(iter(left.values()))
@@ -205,9 +213,10 @@ def sessions_of(
     return [made[number] for number in sorted(made)]
 
 
-def _tell_delays(sessions: Iterable[Session], notes: Notes) -> None:
+def _tell_delays(sessions: Collection[Session], notes: Notes, named: bool) -> None:
     """Say how late channels were, those that were late alike in one sentence."""
     late: dict[str, list[float]] = {}
+    files = listed(list(dict.fromkeys(Path(one.recording.file).name for one in sessions)))
     for one in sessions:
         for name, delay in one.series.delays_s.items():
             late.setdefault(name, []).append(1000.0 * delay)
@@ -220,7 +229,7 @@ def _tell_delays(sessions: Iterable[Session], notes: Notes) -> None:
         notes.warn(
             "channel_late",
             f"{listed(names)} {'was' if len(names) == 1 else 'were'} taken {span} earlier than "
-            "logged, to fit the accelerometers",
+            f"logged, to fit the accelerometers{f' ({files})' if named else ''}",
         )
 
 

@@ -17,7 +17,7 @@ from foreaft.jobs.debrief_traces import traces
 from foreaft.laps.advice import usual_passes
 from foreaft.laps.grip import bulged
 from foreaft.laps.match import Pass, Zone
-from foreaft.laps.measure import Measured
+from foreaft.laps.measure import Measured, best_passes
 from foreaft.laps.session import Session
 from foreaft.model.answers_debrief import DebriefZone
 from foreaft.report.debrief_data import Floats, Mark, PassStrip, Role, ZoneStrips
@@ -74,13 +74,13 @@ def zone_strips(looked: Looked, face: DebriefZone) -> ZoneStrips:
         STEP_M,
     )
     rows = usual_passes(session.rows, session.full, zone.zone_id)
-    best = _best(rows)
+    best = _best(session, zone)
     strips = [
         _strip(session, zone, one, s, "best" if one.lap_id == best else "usual")
         for one in _drawn(session, zone, rows, best)
     ]
     for other in looked.others[:1]:
-        theirs = _best(usual_passes(other.rows, other.full, zone.zone_id))
+        theirs = _best(other, zone)
         strips += [
             _strip(other, zone, one, s, "other")
             for one in other.passes
@@ -110,9 +110,10 @@ def _short(a: float, b: float, length: float) -> float:
     return (a - b + 0.5 * length) % length - 0.5 * length
 
 
-def _best(rows: Sequence[Measured]) -> str | None:
-    timed = [row for row in rows if row.time_s is not None]
-    return min(timed, key=lambda row: row.time_s or np.inf).lap_id if timed else None
+def _best(session: Session, zone: Zone) -> str | None:
+    """The lap of a session's best pass of a zone."""
+    found = best_passes(session.rows, session.full).get(zone.zone_id)
+    return None if found is None else found.lap_id
 
 
 def _drawn(session: Session, zone: Zone, rows: Sequence[Measured], best: str | None) -> list[Pass]:

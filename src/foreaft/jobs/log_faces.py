@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from foreaft.logs.channels import CHANNELS, WHEELS
 from foreaft.logs.recording import Done, Recording
 from foreaft.model.answers import ChannelFace, DoneFace, RunFace
 
@@ -42,13 +41,3 @@ def channel_faces(recording: Recording) -> list[ChannelFace]:
 def done_faces(done: Iterable[Done]) -> list[DoneFace]:
     """What was done to the copy."""
     return [DoneFace(what=one.what, channel=one.channel, count=one.count) for one in done]
-
-
-def in_words(name: str) -> str:
-    """What people call a channel of the catalogue.
-
-    >>> in_words("latitude_deg"), in_words("wheel_speed_front_left_radps")
-    ('latitude', 'wheel speed front left')
-    """
-    wheel = next((f" {one.replace('_', ' ')}" for one in WHEELS if one in name), "")
-    return CHANNELS[name].meaning.partition(",")[0] + wheel

@@ -6,14 +6,15 @@ Plain numbers and words for a measure in, findings out; the sentences are made e
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
 
 from foreaft.laps.events import Event
 from foreaft.laps.match import Zone
-from foreaft.laps.measure import Measured
+from foreaft.laps.measure import Measured, best_passes
+from foreaft.laps.series import Floats
 from foreaft.laps.session import Session
 
 Measure = Literal[
@@ -46,7 +47,6 @@ LEAST: Final[dict[str, float]] = {
 """A smaller difference is none a coach would speak of (assumptions)."""
 
 GAIN_LEAST_S: Final = 0.02
-OFTEN_FRAC: Final = 0.25
 EVENT_S: Final[dict[str, float]] = {
     "lock_up": 0.10,
     "rotation": 0.40,
@@ -69,15 +69,35 @@ class Spread:
     count: int
 
 
-def spread_of(rows: Sequence[Measured], measure: str) -> Spread | None:
-    """Median and standard deviation of a measure over passes; None where no pass has it."""
+PLACES: Final = frozenset({"brake_s_m", "release_s_m", "low_s_m"})
+"""Places along the lap: those on both sides of the start line lie close together."""
+
+
+def spread_of(
+    rows: Sequence[Measured], measure: str, length_m: float | None = None
+) -> Spread | None:
+    """Median and standard deviation of a measure over passes; None where no pass has it.
+
+    Parameters
+    ----------
+    length_m : float, optional
+        Of the circuit, for a place along it.
+    """
     values = [getattr(row, measure) for row in rows]
     good = np.array([value for value in values if value is not None], dtype=np.float64)
     good = good[np.isfinite(good)]  # a place off the laps is none
     if len(good) == 0:
         return None
-    sd = float(np.std(good, ddof=1)) if len(good) > 1 else None
-    return Spread(float(np.median(good)), sd, len(good))
+    if length_m is None or measure not in PLACES:
+        return _spread(good)
+    near = good[0] + (good - good[0] + 0.5 * length_m) % length_m - 0.5 * length_m
+    found = _spread(near)
+    return replace(found, middle=found.middle % length_m)
+
+
+def _spread(values: Floats) -> Spread:
+    sd = float(np.std(values, ddof=1)) if len(values) > 1 else None
+    return Spread(float(np.median(values)), sd, len(values))
 
 
 def usual_passes(rows: Sequence[Measured], full: frozenset[str], zone_id: str) -> list[Measured]:
@@ -95,17 +115,33 @@ class Difference:
     best: float
 
 
+BY_RELEASE: Final = frozenset({"depth_frac", "brake_left_frac"})
+"""Told only by a log with a brake channel: a deceleration shows a release too roughly."""
+
+BY_ITSELF: Final = frozenset({"use_shown_frac"})
+"""Measured against what the driver's own log showed: nothing to hold another driver's against."""
+
+
 @dataclass(frozen=True)
 class Finding:
     """One thing to work on in one zone."""
 
     zone_id: str
-    gain_s: float
-    """What the usual pass loses against the driver's own best, or against the other driver."""
+    slower_s: float
+    """How much slower the usual pass is than the best one."""
+    wrong_s: float
+    """What goes wrong costs about so much a lap, by the table of what one event costs."""
     against: Literal["own", "other"]
+    best_lap_id: str
+    """The lap of the best pass: the driver's own, or the other driver's."""
     differences: tuple[Difference, ...]
     events: tuple[tuple[str, int, int], ...]
     """Kind, how often, of how many passes."""
+
+    @property
+    def gain_s(self) -> float:
+        """What there is to gain: the larger of both, as they may be one and the same."""
+        return max(self.slower_s, self.wrong_s)
 
 
 def work_on(
@@ -113,37 +149,52 @@ def work_on(
     rows: Sequence[Measured],
     events: Sequence[Event],
     full: frozenset[str],
+    length_m: float,
     other: Sequence[Measured] = (),
     most: int = 3,
+    brake_known: bool = True,
 ) -> tuple[Finding, ...]:
     """The zones with the most to gain, and what the gain hangs on.
 
     What a zone has to give is what its middle pass loses against the best one, the other driver's
     where he is better; zones whose events cost more than that come by their events.
+
+    Parameters
+    ----------
+    length_m : float
+        Of the circuit. [m]
+    other : sequence of Measured
+        Passes of the other driver, of the laps of his that count.
+    brake_known : bool
+        Whether the logs have a brake channel.
     """
+    theirs = best_passes(other, {row.lap_id for row in other})
     found = []
     for zone in zones:
         own = [row for row in usual_passes(rows, full, zone.zone_id) if row.time_s is not None]
-        if len(own) < 2:
-            continue
-        best = min(own, key=lambda row: row.time_s or np.inf)
-        against: Literal["own", "other"] = "own"
-        theirs = [row for row in other if row.zone_id == zone.zone_id and row.time_s is not None]
-        if theirs:
-            fastest = min(theirs, key=lambda row: row.time_s or np.inf)
-            if (fastest.time_s or np.inf) < (best.time_s or np.inf):
-                best, against = fastest, "other"
         usual = spread_of(own, "time_s")
-        if usual is None or best.time_s is None:
+        best = best_passes(own, full).get(zone.zone_id)
+        if len(own) < 2 or usual is None or best is None or best.time_s is None:
             continue
-        gone_wrong = _counted(zone, own, events)
-        costly = sum(EVENT_S[kind] * count / of for kind, count, of in gone_wrong)
-        gain = max(usual.middle - best.time_s, 0.0)
-        if max(gain, costly) < GAIN_LEAST_S:
-            continue
-        found.append(
-            Finding(zone.zone_id, max(gain, costly), against, _differences(own, best), gone_wrong)
+        against: Literal["own", "other"] = "own"
+        better = theirs.get(zone.zone_id)
+        if better is not None and (better.time_s or np.inf) < best.time_s:
+            best, against = better, "other"
+        wrong = _counted(zone, own, events)
+        left_out = (BY_ITSELF if against == "other" else frozenset()) | (
+            frozenset() if brake_known else BY_RELEASE
         )
+        finding = Finding(
+            zone.zone_id,
+            max(usual.middle - (best.time_s or 0.0), 0.0),
+            sum(EVENT_S[kind] * count / of for kind, count, of in wrong),
+            against,
+            best.lap_id,
+            _differences(own, best, left_out, length_m),
+            wrong,
+        )
+        if finding.gain_s >= GAIN_LEAST_S:
+            found.append(finding)
     found.sort(key=lambda one: -one.gain_s)
     return tuple(found[:most])
 
@@ -166,16 +217,22 @@ def _counted(
     return tuple(counted)
 
 
-def _differences(own: Sequence[Measured], best: Measured) -> tuple[Difference, ...]:
+def _differences(
+    own: Sequence[Measured], best: Measured, left_out: frozenset[str], length_m: float
+) -> tuple[Difference, ...]:
     """The measures by which the best pass differs from the middle one, the largest first."""
     found = []
     for measure, least in LEAST.items():
-        usual, value = spread_of(own, measure), getattr(best, measure)
-        if usual is None or value is None or abs(value - usual.middle) < least:
+        if measure in left_out:
             continue
-        found.append(
-            (abs(value - usual.middle) / least, Difference(measure, usual.middle, float(value)))
-        )
+        usual, value = spread_of(own, measure, length_m), getattr(best, measure)
+        if usual is None or value is None:
+            continue
+        if measure in PLACES:
+            value = usual.middle + _ahead(value, usual.middle, length_m)
+        if abs(value - usual.middle) >= least:
+            difference = Difference(measure, usual.middle, float(value))
+            found.append((abs(value - usual.middle) / least, difference))
     found.sort(key=lambda pair: -pair[0])
     return tuple(difference for _, difference in found[:2])
 
@@ -191,8 +248,10 @@ def release_scatter(session: Session, zone: Zone) -> float | None:
 
     At places from turn-in to the usual release the brake of each full pass is read; the scatter
     is the root mean square, over the places, of its standard deviation.
-    None for fewer than three passes, or a zone braked straight.
+    None for fewer than three passes, a zone braked straight, or a log without a brake channel.
     """
+    if session.series.brake_frac is None:
+        return None
     own = [
         one
         for one in session.passes
@@ -226,6 +285,7 @@ def release_scatter(session: Session, zone: Zone) -> float | None:
 
 
 def _ahead(a: float, b: float, length: float) -> float:
+    """From b to a, the short way round. [m]"""
     return (a - b + 0.5 * length) % length - 0.5 * length
 
 
@@ -246,21 +306,21 @@ class Compared:
 
 
 def compared(
-    mine: Sequence[Measured], theirs: Sequence[Measured], measure: str, wrap_m: float | None = None
+    mine: Sequence[Measured], theirs: Sequence[Measured], measure: str, length_m: float
 ) -> Compared | None:
     """Hold one measure of two drivers' passes of one zone against each other.
 
     Parameters
     ----------
-    wrap_m : float, optional
-        Length of the circuit, for places along it.
+    length_m : float
+        Of the circuit, for places along it. [m]
     """
-    a, b = spread_of(mine, measure), spread_of(theirs, measure)
+    a, b = spread_of(mine, measure, length_m), spread_of(theirs, measure, length_m)
     if a is None or b is None:
         return None
     difference = a.middle - b.middle
-    if wrap_m is not None:
-        difference = _ahead(a.middle, b.middle, wrap_m)
+    if measure in PLACES:
+        difference = _ahead(a.middle, b.middle, length_m)
     error = None
     if a.sd is not None and b.sd is not None:
         error = SURE * float(np.sqrt(a.sd**2 / a.count + b.sd**2 / b.count))

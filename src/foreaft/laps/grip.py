@@ -86,11 +86,16 @@ def use_shown(series: Series, braking: Flags) -> tuple[Floats, Floats]:
 def bulged(radii: Floats, angles: Floats) -> Floats:
     """The smallest outward bulging curve round what was shown in some directions.
 
-    A car that can do two things can do what lies on the line between them: a direction nobody
-    asked for takes no grip away.
+    A car that can do two things can do what lies on the line between them, and one that brakes and
+    turns at once can do each alone: a direction nobody asked for takes no grip away.
     """
+    decel, side = radii * np.cos(angles), radii * np.sin(angles)
     found = radii.copy()
     for k, angle in enumerate(angles):
+        alone = np.minimum(
+            decel / max(float(np.cos(angle)), 1e-9), side / max(float(np.sin(angle)), 1e-9)
+        )
+        found[k] = max(found[k], float(alone.max()))
         for i in range(k):
             for j in range(k + 1, len(radii)):
                 chord = radii[i] * radii[j] * np.sin(angles[j] - angles[i])

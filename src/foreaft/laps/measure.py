@@ -41,6 +41,7 @@ class Measured:
     `slip_difference_frac` is front minus rear slip at 1 g in the straight part; `steer_excess_rad`
     the steer beyond what the bend needs where it is braked into the turn (foreaft.laps.ends).
     `depth_frac` is 0 for a release at turn-in, 1 at the apex; it may pass 1.
+    In a spoilt pass a wheel locked, the tail came out or the nose ran wide.
     """
 
     lap_id: str
@@ -68,6 +69,7 @@ class Measured:
     lost_s: float | None = None
     slip_difference_frac: float | None = None
     steer_excess_rad: float | None = None
+    spoilt: bool = False
 
     @property
     def use_model_frac(self) -> float | None:
@@ -81,7 +83,6 @@ def measured(
     placed: Placed,
     zones: Sequence[Zone],
     passes: Sequence[Pass],
-    best_s: dict[str, float] | None = None,
     use_shown: Floats | None = None,
     use_axles: tuple[Floats, Floats] | None = None,
 ) -> tuple[Measured, ...]:
@@ -89,8 +90,6 @@ def measured(
 
     Parameters
     ----------
-    best_s : dict, optional
-        Best time of each zone to be held against; the session's own where None. [s]
     use_shown : ndarray, shape (n,), optional
         Use of grip of each sample against what the car showed.
     use_axles : two ndarrays, shape (n,), optional
@@ -112,8 +111,7 @@ def measured(
         )
         for row, time, one in zip(rows, times, passes, strict=True)
     ]
-    best = best_times(rows, full) if best_s is None else best_s
-    return tuple(_with_nominal(rows, full, best))
+    return tuple(_with_nominal(rows, full))
 
 
 def brake_level(placed: Placed) -> Floats:
@@ -129,17 +127,33 @@ def brake_level(placed: Placed) -> Floats:
     return np.where(silent, seen, bridged(series.brake_frac))
 
 
-def best_times(rows: Sequence[Measured], full: set[str]) -> dict[str, float]:
-    """The best time of each zone over the full laps, over all laps where none is full. [s]"""
-    best: dict[str, float] = {}
-    for only_full in (True, False):
-        seen: dict[str, float] = {}
-        for row in rows:
-            if row.time_s is None or (only_full and row.lap_id not in full):
-                continue
-            seen[row.zone_id] = min(seen.get(row.zone_id, np.inf), row.time_s)
-        best = {**seen, **best}
+def best_passes(rows: Sequence[Measured], full: frozenset[str] | set[str]) -> dict[str, Measured]:
+    """The pass of each zone that is worth copying: the fastest in which nothing went wrong.
+
+    Of full laps before others; a spoilt pass only where all are: it was fast by a mistake, and pays
+    on the way out.
+    """
+
+    def rank(row: Measured) -> tuple[bool, bool, float]:
+        return row.lap_id not in full, row.spoilt, row.time_s or 0.0
+
+    best: dict[str, Measured] = {}
+    for row in rows:
+        if row.time_s is None:
+            continue
+        if row.zone_id not in best or rank(row) < rank(best[row.zone_id]):
+            best[row.zone_id] = row
     return best
+
+
+def against_best(rows: Sequence[Measured], full: frozenset[str] | set[str]) -> tuple[Measured, ...]:
+    """Passes with what they lose against the best one of their zone; less than nothing where a
+    spoilt pass was faster."""
+    best = {zone_id: row.time_s or 0.0 for zone_id, row in best_passes(rows, full).items()}
+    return tuple(
+        replace(row, lost_s=None if row.time_s is None else row.time_s - best[row.zone_id])
+        for row in rows
+    )
 
 
 def mean_fully_developed(speed_mps: Floats, distance_m: Floats, end_mps: float) -> float | None:
@@ -197,6 +211,7 @@ def _one(placed: Placed, zone: Zone, one: Pass, level: Floats, decel: Floats) ->
     depth = (_short(release, zone.turn_in_s_m, length)) / entry_length
     run = low_m - start_m
     part = level[first : max(int(braking.release), first) + 1]
+    shape, seconds = _release(part, series.step_s)
     return Measured(
         lap_id=one.lap_id,
         zone_id=one.zone_id,
@@ -215,7 +230,8 @@ def _one(placed: Placed, zone: Zone, one: Pass, level: Floats, decel: Floats) ->
             end,
         ),
         brake_left_frac=_left_at_turn_in(placed, zone, braking, level),
-        **_release(part, series.step_s),
+        release_shape_frac=shape,
+        release_s=seconds,
         pressure_share_frac=_pressure_share(placed, braking),
         setting=_setting(placed, braking),
     )
@@ -246,21 +262,17 @@ def _left_at_turn_in(placed: Placed, zone: Zone, braking: Braking, level: Floats
     return float(np.clip(level[here] / peak, 0.0, 1.0)) if peak > 0.0 else None
 
 
-def _release(level: Floats, step_s: float) -> dict[str, float | None]:
-    """Shape and length in time of the release."""
-    nothing: dict[str, float | None] = {"release_shape_frac": None, "release_s": None}
-    if len(level) < 4:
-        return nothing
-    top = float(level.max())
-    if top <= 0.0:
-        return nothing
+def _release(level: Floats, step_s: float) -> tuple[float | None, float | None]:
+    """Shape and length in time of the release; None where it is too short to have one."""
+    top = float(level.max()) if len(level) else 0.0
+    if len(level) < 4 or top <= 0.0:
+        return None, None
     high = np.flatnonzero(level >= PLATEAU * top)
     part = level[high[-1] :]
     seconds = (len(part) - 1) * step_s
     if seconds < RELEASE_LEAST_S:
-        return nothing
-    shape = float(np.mean(np.clip(part / part[0], 0.0, 1.0)))
-    return {"release_shape_frac": shape, "release_s": seconds}
+        return None, None
+    return float(np.mean(np.clip(part / part[0], 0.0, 1.0))), seconds
 
 
 def _pressure_share(placed: Placed, braking: Braking) -> float | None:
@@ -321,10 +333,8 @@ def _times(placed: Placed, zones: Sequence[Zone], passes: Sequence[Pass]) -> lis
     return found
 
 
-def _with_nominal(
-    rows: Sequence[Measured], full: set[str], best: dict[str, float]
-) -> list[Measured]:
-    """Rows with the distance at the zone's nominal speeds and the time lost against the best."""
+def _with_nominal(rows: Sequence[Measured], full: set[str]) -> list[Measured]:
+    """Rows with the distance at the zone's nominal speeds."""
     nominal: dict[str, tuple[float, float]] = {}
     for zone_id in {row.zone_id for row in rows}:
         own = [row for row in rows if row.zone_id == zone_id]
@@ -341,9 +351,6 @@ def _with_nominal(
                 (row.approach_speed_mps, row.min_speed_mps),
                 nominal[row.zone_id],
             ),
-            lost_s=None
-            if row.time_s is None or row.zone_id not in best
-            else row.time_s - best[row.zone_id],
         )
         for row in rows
     ]

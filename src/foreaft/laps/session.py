@@ -15,7 +15,7 @@ from foreaft.laps.ends import with_ends
 from foreaft.laps.events import Event, Evidence, countersteer, events_of, outward_of
 from foreaft.laps.grip import combined, use_by_model, use_shown
 from foreaft.laps.match import Known, Pass, Placed, Zone, passes_of, place_along
-from foreaft.laps.measure import Measured, brake_level, measured
+from foreaft.laps.measure import Measured, against_best, brake_level, measured
 from foreaft.laps.path import Closure, Frame, Path, circuit_from, lies_on, path_of, register
 from foreaft.laps.series import Floats, Series, series_of
 from foreaft.laps.slip import (
@@ -322,7 +322,9 @@ def _judged(
         counter=countersteer(series),
         anti_lock=car is not None and car.anti_lock,
     )
-    rows = with_ends(measured(placed, zones, passes, None, shown, uses), passes, series, wheels)
+    events = events_of(placed, zones, passes, evidence)
+    rows = with_ends(measured(placed, zones, passes, shown, uses), passes, series, wheels)
+    rows = against_best(_spoilt(rows, events), {lap.lap_id for lap in placed.split.full})
     decel, side = combined(series)
     return Session(
         recording=recording,
@@ -332,7 +334,7 @@ def _judged(
         zones=tuple(zones),
         passes=passes,
         rows=rows,
-        events=events_of(placed, zones, passes, evidence),
+        events=events,
         evidence=evidence,
         decel_mps2=decel,
         side_mps2=side,
@@ -346,6 +348,15 @@ def _judged(
         anti_lock=evidence.anti_lock,
         keeps_line=keeps_line,
     )
+
+
+SPOILT_BY: Final = frozenset({"lock_up", "rotation", "wide"})
+
+
+def _spoilt(rows: Sequence[Measured], events: Sequence[Event]) -> list[Measured]:
+    """Passes, those in which something let go marked."""
+    gone = {(one.lap_id, one.zone_id) for one in events if one.kind in SPOILT_BY}
+    return [replace(row, spoilt=(row.lap_id, row.zone_id) in gone) for row in rows]
 
 
 BRAKED_LOAD: Final = 1.3

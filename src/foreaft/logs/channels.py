@@ -53,3 +53,13 @@ CHANNELS: Final = {
         ChannelInfo("setting", "1", -1000.0, 1000.0, "what the adjuster shows"),
     )
 }
+
+
+def in_words(name: str) -> str:
+    """What people call a channel of the catalogue.
+
+    >>> in_words("latitude_deg"), in_words("wheel_speed_front_left_radps")
+    ('latitude', 'wheel speed front left')
+    """
+    wheel = next((f" {one.replace('_', ' ')}" for one in WHEELS if one in name), "")
+    return CHANNELS[name].meaning.partition(",")[0] + wheel

@@ -31,6 +31,8 @@ class DebriefPass(Answer):
     ``brake_left_frac`` is the brake at turn-in over its peak; ``release_shape_frac`` 0.5 for a
     release in a straight line, less for a brake dropped early.
     ``lost_s`` is against the driver's best pass of the zone, ``lost_other_s`` against the other's.
+    In a ``spoilt`` pass a wheel locked, the tail came out or the nose ran wide: it is nobody's best
+    while there is another, and may lose less than nothing.
     ``slip_difference_frac`` is front minus rear slip at 1 g in the straight part of the braking;
     ``steer_excess_rad`` the steer of the road wheels beyond what the bend needs while it is braked
     into the turn. Both move with the setting; the zero of either is only as good as the radii and
@@ -63,6 +65,7 @@ class DebriefPass(Answer):
     lost_other_s: float | None
     slip_difference_frac: float | None = None
     steer_excess_rad: float | None = None
+    spoilt: bool = False
 
 
 class DebriefEvent(Answer):
@@ -90,13 +93,18 @@ class Scatter(Answer):
 
 
 class AgainstPlan(Answer):
-    """Where the driver brakes and where the plan says; positive: the driver is later."""
+    """Where the driver brakes and where the plan says; positive: the driver is later.
+
+    ``give_or_take_m`` is two standard errors of the driver's brake point; None for a single pass.
+    """
 
     setting: float
     setting_driven: float | None
     brake_s_m: float
     later_m: float
+    give_or_take_m: float | None
     approach_mps: float
+    approach_driven_mps: float
     depth_frac: float
     depth_driven_frac: float
 
@@ -120,6 +128,7 @@ class DebriefZone(Answer):
 
     ``release_scatter_frac`` is the scatter of the brake while it is let off, over its peak;
     ``two_steps_frac`` what two steps of the adjuster change of the car's limit there.
+    ``best_lap_id`` is the lap of the fastest pass in which nothing went wrong.
     """
 
     zone_id: str
@@ -130,6 +139,7 @@ class DebriefZone(Answer):
     apex_s_m: float
     apex_radius_m: float
     passes: int
+    best_lap_id: str | None
     lost_usual_s: float | None
     scatter: list[Scatter]
     release_scatter_frac: float | None
@@ -162,7 +172,11 @@ class Untold(Answer):
 
 
 class WorkOn(Answer):
-    """One thing to work on."""
+    """One thing to work on.
+
+    ``gain_s`` is how much slower the usual pass is than the best one, or what goes wrong costs by
+    rule of thumb, whichever is more; the text says which.
+    """
 
     zone_id: str
     text: str
@@ -170,7 +184,11 @@ class WorkOn(Answer):
 
 
 class Debrief(Answer):
-    """Result of the job ``debrief``."""
+    """Result of the job ``debrief``.
+
+    What is ``said`` is for people: of the laps if they are few or nothing stands out, of how even
+    the driver is, of the plan and of the other driver; empty where there is nothing to say.
+    """
 
     driver_name: str
     car_name: str | None
@@ -191,3 +209,7 @@ class Debrief(Answer):
     same_setting: bool | None
     cannot_tell: list[Untold]
     work_on: list[WorkOn]
+    laps_said: str
+    even_said: str
+    plan_said: str
+    other_said: str

@@ -7,6 +7,7 @@ from collections.abc import Sequence
 from statistics import median
 from typing import Any, Final
 
+from foreaft.logs.channels import in_words
 from foreaft.model.answers import Envelope
 from foreaft.model.answers_debrief import Debrief, DebriefEvent, DebriefZone
 from foreaft.report import debrief_cloud, debrief_strips, style
@@ -20,7 +21,6 @@ from foreaft.report.words import (
     cautions,
     format_length,
     format_percent,
-    format_setting,
     format_speed,
     length_number,
     length_unit,
@@ -66,16 +66,17 @@ def gather(envelope: Envelope[Debrief], units: Units) -> Data:
         "counted": _counted(result),
         "method": _METHODS[result.lap_method],
         "made": _made(result, units),
-        "work_on": [one.text for one in result.work_on] or [words.no_difference(len(full))],
-        "found": bool(result.work_on),
-        "few": words.few(len(full)) if result.work_on else "",
+        "work_on": [one.text for one in result.work_on],
+        "laps_said": result.laps_said,
+        "even_said": result.even_said,
         "unit": length_unit(units),
         "zones": [_zone(result, zone, units) for zone in result.zones],
         "events": _events(result),
         "plan": [row for zone in result.zones for row in _plan(zone, units)],
+        "plan_said": result.plan_said,
         "other": result.other_name or "",
-        "same": _SAME[result.same_setting] if result.other_name else "",
-        "differences": [row for zone in result.zones for row in _differences(zone, units)],
+        "other_said": result.other_said,
+        **_differences(result.zones, units),
         "laps": [
             {
                 "id": lap.lap_id,
@@ -103,11 +104,6 @@ _METHODS: Final = {
     "line": "crossing the start line",
     "loop": "coming back to the same place",
     "signature": "the corners repeating themselves",
-}
-_SAME: Final = {
-    True: "Both drove the same setting: what differs is technique, not the car.",
-    False: "The settings differ: balance and technique cannot be told apart here.",
-    None: "The logs do not say the settings: make sure they were the same before judging.",
 }
 
 
@@ -212,7 +208,9 @@ def _events(result: Debrief) -> list[Data]:
                     "often": words.often_of(len(laps), zone.passes),
                     "longest": f"{max(e.duration_s for e in own):.2f} s",
                     "sure": words.sure_of(kind, [e.confidence_frac for e in own], zone.passes),
-                    "channels": ", ".join(dict.fromkeys(c for e in own for c in e.channels)),
+                    "channels": ", ".join(
+                        dict.fromkeys(in_words(c) for e in own for c in e.channels)
+                    ),
                 }
             )
     return rows
@@ -222,33 +220,30 @@ def _plan(zone: DebriefZone, units: Units) -> list[Data]:
     one = zone.against_plan
     if one is None:
         return []
-    way = "later" if one.later_m > 0 else "earlier"
     return [
         {
             "zone": zone.name,
-            "brake": f"{format_length(abs(one.later_m), units)} {way}",
+            "brake": words.later_than_planned(one, units),
+            "from": format_speed(one.approach_driven_mps, units),
+            "plan_from": format_speed(one.approach_mps, units),
             "depth": f"{one.depth_driven_frac:.2f}",
             "plan_depth": f"{one.depth_frac:.2f}",
-            "setting": ""
-            if one.setting_driven is None
-            else format_setting(one.setting_driven, 0.01).rstrip("0").rstrip("."),
-            "plan_setting": f"{one.setting:g}",
-            "speed": format_speed(one.approach_mps, units),
+            "setting": "" if one.setting_driven is None else words.setting(one.setting_driven),
+            "plan_setting": words.setting(one.setting),
         }
     ]
 
 
-def _differences(zone: DebriefZone, units: Units) -> list[Data]:
-    return [
-        {
-            "zone": zone.name,
-            "what": words.MEASURES[one.measure],
-            "mine": words.show(one.measure, one.mine, units),
-            "theirs": words.show(one.measure, one.theirs, units),
-        }
-        for one in zone.against_other
-        if one.sure and words.reads_differently(one.measure, one.mine, one.theirs, units)
-    ]
+def _differences(zones: Sequence[DebriefZone], units: Units) -> Data:
+    """Zones by measures: what one driver does otherwise than the other."""
+    columns = words.columns_of(zones, units)
+    return {
+        "columns": [words.COLUMNS[one] for one in columns],
+        "differences": [
+            {"zone": zone.name, "cells": [words.difference_of(zone, m, units) for m in columns]}
+            for zone in zones
+        ],
+    }
 
 
 def _web(data: Data, pictures: dict[str, str]) -> bytes:

@@ -5,11 +5,22 @@ Plain arguments in, sentences out; every number of a sentence comes from the ses
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from statistics import median
 from typing import Final
 
 from foreaft.base.units import g_from_mps2
-from foreaft.report.words import Units, format_length, format_loss, format_percent, format_speed
+from foreaft.laps.advice import Finding
+from foreaft.model.answers_debrief import AgainstOther, AgainstPlan, DebriefZone
+from foreaft.report.words import (
+    Units,
+    format_length,
+    format_loss,
+    format_percent,
+    format_speed,
+    length_number,
+    listed,
+)
 
 EVENTS: Final[dict[str, tuple[str, str]]] = {
     "lock_up": ("a wheel locked", "lock-up"),
@@ -40,6 +51,7 @@ MEASURES: Final = {
     "pressure_share_frac": "pressure share",
     "use_shown_frac": "use of grip, of what was shown",
     "use_model_frac": "use of grip, by the model",
+    "setting": "setting",
     "time_s": "time",
 }
 
@@ -175,7 +187,7 @@ def difference(measure: str, usual: float, best: float, units: Units) -> str:
     if measure == "peak_decel_mps2":
         way = "harder" if more > 0 else "less hard"
         g = g_from_mps2
-        return f"pressed {way} ({g(best):.2f} against {g(usual):.2f} g at the most)"
+        return f"braked {way} ({g(best):.2f} against {g(usual):.2f} g at the most)"
     if measure == "depth_frac":
         way = "later" if more > 0 else "earlier"
         return f"let the brake off {way} ({best:.2f} against {usual:.2f} of the way to the apex)"
@@ -191,40 +203,46 @@ def difference(measure: str, usual: float, best: float, units: Units) -> str:
     )
 
 
+WORTH_S: Final = 0.02
+"""What the usual pass loses is told from here on."""
+
+
 def work_on(
     name: str,
-    gain_s: float,
-    against: str,
-    differences: Sequence[tuple[str, float, float]],
-    events: Sequence[tuple[str, int, int]],
+    found: Finding,
+    other_name: str | None,
     technique_first: bool | None,
     units: Units,
     again: bool = False,
 ) -> str:
     """Say one thing to work on in a short paragraph.
 
+    What to do is said of the first event that is a habit.
+
     Parameters
     ----------
-    against : str
-        Whose best pass the usual one is held against: ``own``, or the other driver's name.
-    differences : sequence of (measure, usual, best)
-    events : sequence of (kind, passes with it, passes)
-        What to do about it is said of the first one that is a habit.
     again : bool
         Whether it has been said of another zone what technique first means.
     """
-    whose = "your own best" if against == "own" else f"{against}'s best"
-    said = [f"{name}: {gain_s:.2f} s a lap lie between your usual pass and {whose}."]
-    if differences:
-        parts = [difference(*one, units) for one in differences]
-        who = "There you" if against == "own" else f"There {against}"
-        said.append(f"{who} {' and '.join(parts)}.")
-    for kind, count, of in events[:2]:
+    other = other_name or "the other driver"
+    whose, who = ("your", "you") if found.against == "own" else (f"{other}'s", other)
+    slower = (
+        f"your usual pass is {found.slower_s:.2f} s slower than {whose} best, {found.best_lap_id}"
+    )
+    if found.slower_s >= found.wrong_s:
+        said = [f"{name}: {slower}."]
+    else:
+        said = [f"{name}: what goes wrong here costs about {found.wrong_s:.2f} s a lap, by rule of"]
+        said[0] += f" thumb; {slower}." if found.slower_s >= WORTH_S else " thumb."
+    if found.differences and found.slower_s >= WORTH_S:
+        parts = [difference(one.measure, one.usual, one.best, units) for one in found.differences]
+        said.append(f"In that one {who} {' and '.join(parts)}.")
+    for kind, count, of in found.events[:2]:
         said.append(f"In {count_of(count, of)} passes {EVENTS[kind][0]}.")
-    often = [kind for kind, count, of in events if habit(count, of)]
+    often = [kind for kind, count, of in found.events if habit(count, of)]
     if often:
         said.append(REMEDY[often[0]])
-    elif events:
+    elif found.events:
         said.append("That is too little to change anything for: look whether it comes again.")
     if technique_first and again:
         said.append("Technique first here too.")
@@ -244,3 +262,174 @@ def no_difference(full_laps: int) -> str:
         "Nothing stands out: no zone's usual pass loses 0.02 s or more to the best one, and no "
         "event is frequent."
     )
+
+
+def evenness(zones: Sequence[DebriefZone], units: Units) -> str:
+    """Say how even the driver is: where he brakes, and how he lets the brake off."""
+    said = []
+    points = {zone.name: sd for zone in zones if (sd := _sd(zone, "brake_s_m")) is not None}
+    if len(points) > 1:
+        low, high = min(points, key=points.__getitem__), max(points, key=points.__getitem__)
+        said.append(
+            f"The brake point scatters by ± {format_length(_middle(points), units, 1)} in the "
+            f"middle zone, least in {low} (± {format_length(points[low], units, 1)}), most in "
+            f"{high} (± {format_length(points[high], units, 1)})."
+        )
+    release = {
+        zone.name: zone.release_scatter_frac
+        for zone in zones
+        if zone.release_scatter_frac is not None
+    }
+    if len(release) > 1:
+        high = max(release, key=release.__getitem__)
+        said.append(
+            f"While it is let off, the brake scatters by ± {format_percent(_middle(release))} of "
+            f"its peak, most in {high} (± {format_percent(release[high])})."
+        )
+    return " ".join(said)
+
+
+def _sd(zone: DebriefZone, measure: str) -> float | None:
+    """Scatter of a measure, of passes enough to have one."""
+    found = next((one for one in zone.scatter if one.measure == measure), None)
+    return None if found is None or found.passes < ENOUGH_PASSES else found.sd
+
+
+def _middle(values: Mapping[str, float]) -> float:
+    return median(values.values())
+
+
+# ---------------------------------------------------------------- against the plan
+
+
+def later_than_planned(one: AgainstPlan, units: Units) -> str:
+    """Say how much later or earlier than planned the driver brakes, and how well that is known."""
+    shown = format_length(abs(one.later_m), units)
+    if float(f"{length_number(abs(one.later_m), units):.0f}") == 0.0:
+        said = "as planned"
+    else:
+        said = f"{shown} {'later' if one.later_m > 0 else 'earlier'}"
+    if one.give_or_take_m is None:
+        return said
+    return f"{said} ± {length_number(one.give_or_take_m, units):.0f}"
+
+
+def against_plan(zones: Sequence[DebriefZone]) -> str:
+    """Say in which zones the driver kept to the plan's settings and brake points."""
+    held = [(zone.name, zone.against_plan) for zone in zones if zone.against_plan is not None]
+    if not held:
+        return ""
+    said = []
+    driven = [
+        (name, one, one.setting_driven) for name, one in held if one.setting_driven is not None
+    ]
+    others = [
+        f"{name} ({setting(was)} driven, {setting(one.setting)} planned)"
+        for name, one, was in driven
+        if abs(was - one.setting) > SAME_SETTING
+    ]
+    if driven and not others:
+        said.append("Every zone was driven at its planned setting.")
+    elif others:
+        said.append(f"Not at the planned setting: {listed(others)}.")
+    surely = [
+        (name, one.later_m)
+        for name, one in held
+        if one.give_or_take_m is not None and abs(one.later_m) > max(one.give_or_take_m, 1.0)
+    ]
+    early, late = [n for n, m in surely if m < 0.0], [n for n, m in surely if m > 0.0]
+    if early:
+        said.append(f"Earlier on the brake than planned, beyond the scatter: {listed(early)}.")
+    if late:
+        said.append(f"Later than planned, beyond the scatter: {listed(late)}.")
+    said.append(
+        "The plan's brake points are for the speeds it comes in with; it knows neither traffic nor "
+        "cold tyres."
+    )
+    return " ".join(said)
+
+
+SAME_SETTING: Final = 1e-6
+
+
+def setting(value: float) -> str:
+    """Show a setting as it is dialled.
+
+    >>> setting(51.5), setting(54.0), setting(3)
+    ('51.5', '54', '3')
+    """
+    return f"{value:.2f}".rstrip("0").rstrip(".")
+
+
+# ---------------------------------------------------------------- against another driver
+
+MINUS: Final = "\u2212"
+
+COLUMNS: Final = {
+    "time_s": "time",
+    "brake_s_m": "brakes",
+    "min_speed_mps": "lowest",
+    "peak_decel_mps2": "hardest",
+    "depth_frac": "depth",
+    "brake_left_frac": "at turn-in",
+    "release_shape_frac": "shape",
+    "use_model_frac": "used, model",
+    "setting": "setting",
+}
+"""What two drivers differ in, as a table heads it."""
+
+SETTINGS: Final = {
+    True: "Both drove the same setting: on equal cars, what differs is how they drive.",
+    False: "The settings differ: balance and technique cannot be told apart. Compare both at one "
+    "setting before either touches it.",
+    None: "The logs do not say the settings: make sure they were the same before judging.",
+}
+
+
+def against_other(
+    zones: Sequence[DebriefZone], other: str | None, same_setting: bool | None
+) -> str:
+    """Say where the time against another driver lies, and whether their settings were the same."""
+    if other is None:
+        return ""
+    said = [SETTINGS[same_setting]]
+    times = {
+        zone.name: one.difference
+        for zone in zones
+        for one in zone.against_other
+        if one.measure == "time_s"
+    }
+    if times:
+        most = max(times, key=lambda name: abs(times[name]))
+        total = sum(times.values())
+        way = "behind" if total > 0 else "ahead of"
+        where = f", most in {most} ({abs(times[most]):.2f} s)" if times[most] * total > 0.0 else ""
+        said.append(
+            f"In these zones together you are {abs(total):.2f} s a lap {way} {other}{where}."
+        )
+    return " ".join(said)
+
+
+def columns_of(zones: Sequence[DebriefZone], units: Units) -> list[str]:
+    """Measures in which two drivers differ in any zone by more than their passes scatter."""
+    there = {one.measure for zone in zones for one in zone.against_other if differs(one, units)}
+    return [measure for measure in COLUMNS if measure in there]
+
+
+def differs(one: AgainstOther, units: Units) -> bool:
+    """Whether a difference exceeds the scatter, and is seen in the values as they are printed."""
+    return one.sure and reads_differently(one.measure, one.mine, one.theirs, units)
+
+
+def difference_of(zone: DebriefZone, measure: str, units: Units) -> str:
+    """Say what one driver does otherwise; nothing where it is no more than chance."""
+    one = next((one for one in zone.against_other if one.measure == measure), None)
+    if one is None or not differs(one, units):
+        return ""
+    size = abs(one.difference)
+    if measure == "brake_s_m":
+        return f"{format_length(size, units)} {'later' if one.difference > 0 else 'earlier'}"
+    if measure == "setting":
+        return f"{setting(one.mine)} / {setting(one.theirs)}"
+    sign = "+" if one.difference > 0 else MINUS
+    return f"{sign}{show(measure, size, units)}"

@@ -6,6 +6,7 @@ import { Link } from "../../house/rail";
 import { useLoaded } from "../../house/loaded";
 import { Warnings, Wrong } from "../../parts/notice";
 import { length, seconds } from "../../words/units";
+import { capital } from "../../words/text";
 import { listText, type Chosen } from "./chosen";
 import { EventsTable, LapsTable, Untold } from "./lists";
 import { LapTraces } from "./lap_traces";
@@ -33,10 +34,13 @@ export function Debriefed(props: { answer: Envelope<Debrief>; id: string; files:
         <h2>{result.driver_name} at {result.circuit_name}</h2>
         <p class="soft">{summary(result)}</p>
         <h3>To work on</h3>
-        {result.work_on.length === 0 && <p>Nothing stands out: no usual pass loses much to the best one, and nothing goes wrong often.</p>}
         <ol class="workon">
           {result.work_on.slice(0, 3).map((one) => <li key={one.zone_id}><ToDo one={one} onPick={() => pick(one.zone_id)} /></li>)}
         </ol>
+        {result.laps_said && <p>{result.laps_said}</p>}
+        {result.even_said && <p><strong>How even.</strong> {result.even_said}</p>}
+        {result.plan_said && <p><strong>Against the plan.</strong> {result.plan_said}</p>}
+        {result.other_said && <p><strong>Against {result.other_name}.</strong> {result.other_said}</p>}
         <Products id={id} files={files} now={props.now} />
       </section>
       <section class="card">
@@ -61,28 +65,27 @@ function ToDo({ one, onPick }: { one: Of<"WorkOn">; onPick: () => void }) {
   return (
     <>
       <p class="head"><button type="button" class="bare" onClick={onPick}>{name}</button> <strong>{seconds(one.gain_s)}</strong> a lap</p>
-      <p>{rest.join(": ")}</p>
+      <p>{capital(rest.join(": "))}</p>
     </>
   );
 }
 
 function summary(result: Debrief): string {
   const full = result.laps.filter((lap) => lap.kind === "full").map((lap) => lap.duration_s).sort((a, b) => a - b);
-  const middle = full[Math.floor(full.length / 2)];
+  const middle = median(full);
   const said = [full.length === 1 ? "One full lap" : `${full.length} full laps`];
-  if (full[0] !== undefined && middle !== undefined) said.push(`best ${seconds(full[0])}, usual ${seconds(middle)}`);
+  if (full[0] !== undefined) said.push(`best ${seconds(full[0])}, middle ${seconds(middle)}`);
   if (result.car_name) said.push(result.car_name);
   const gap = result.circuit.closure_gap_m;
   if (gap !== null) said.push(`circuit made from the log, closing to ${length(gap, 1)}`);
-  if (result.other_name) said.push(`against ${result.other_name}: ${SAME[String(result.same_setting)]}`);
   return `${said.join("; ")}.`;
 }
 
-const SAME: Record<string, string> = {
-  true: "same setting, so what differs is technique",
-  false: "the settings differ, so balance and technique cannot be told apart",
-  null: "the logs do not say the settings, so make sure they were the same before judging",
-};
+/** The middle of sorted numbers. */
+export function median(sorted: number[]): number {
+  const half = sorted.length / 2;
+  return ((sorted[Math.ceil(half) - 1] ?? NaN) + (sorted[Math.floor(half)] ?? NaN)) / 2;
+}
 
 const FILES: [file: string, label: string][] = [
   ["debrief.pdf", "Print it (PDF)"],

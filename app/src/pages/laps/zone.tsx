@@ -34,7 +34,7 @@ export function OneZone({ zone, result, traces }: { zone: Zone; result: Debrief;
 function ZoneStrips({ zone, result, traces }: { zone: Zone; result: Debrief; traces: Traces }) {
   const L = result.circuit.length_m;
   const part = cut(traces, zone.apex_s_m, ...window_(zone, L));
-  const best = bestLap(result, zone.zone_id);
+  const best = zone.best_lap_id;
   const otherBest = traces.laps.filter((one) => one.whose === "other").toSorted((a, b) => a.duration_s - b.duration_s)[0];
   const strips: Strip[] = part.laps
     .filter(({ trace }) => trace.whose === "driver" || trace === otherBest)
@@ -61,13 +61,6 @@ function ZoneStrips({ zone, result, traces }: { zone: Zone; result: Debrief; tra
   );
 }
 
-/** The lap of the fastest pass of a zone among the full laps. */
-export function bestLap(result: Pick<Debrief, "passes" | "laps">, zone_id: string): string | null {
-  const full = new Set(result.laps.filter((lap) => lap.kind === "full").map((lap) => lap.lap_id));
-  const timed = result.passes.filter((one) => one.zone_id === zone_id && one.time_s !== null && full.has(one.lap_id));
-  return timed.toSorted((a, b) => a.time_s! - b.time_s!)[0]?.lap_id ?? null;
-}
-
 function Steadiness({ zone }: { zone: Zone }) {
   const rows = zone.scatter.filter((one) => one.measure !== "brake_s_m");
   const brake = zone.scatter.find((one) => one.measure === "brake_s_m");
@@ -89,13 +82,21 @@ function Steadiness({ zone }: { zone: Zone }) {
 
 function Planned({ zone }: { zone: Zone }) {
   const plan = zone.against_plan!;
-  const way = plan.later_m > 0 ? "later" : "earlier";
-  const driven = plan.setting_driven === null ? "" : `, driven at ${setting(plan.setting_driven, 0.01).replace(/\.?0+$/, "")}`;
+  const driven = plan.setting_driven === null ? "" : `, driven at ${dialled(plan.setting_driven)}`;
   return (
     <p>
-      <strong>Against the plan:</strong> braked {length(Math.abs(plan.later_m))} {way}; brake let off at {plan.depth_driven_frac.toFixed(2)} of the way from turn-in to apex, planned {plan.depth_frac.toFixed(2)}; planned setting {setting(plan.setting, 0.01).replace(/\.?0+$/, "")}{driven}; the plan comes in at {speed(plan.approach_mps)}.
+      <strong>Against the plan:</strong> the brake {later(plan.later_m)}{plan.give_or_take_m !== null && ` ± ${length(plan.give_or_take_m)}`}, coming in at {speed(plan.approach_driven_mps)}, planned {speed(plan.approach_mps)}; let off at {plan.depth_driven_frac.toFixed(2)} of the way from turn-in to apex, planned {plan.depth_frac.toFixed(2)}; planned setting {dialled(plan.setting)}{driven}.
     </p>
   );
+}
+
+function later(later_m: number): string {
+  if (length(Math.abs(later_m)) === length(0)) return "as planned";
+  return `${length(Math.abs(later_m))} ${later_m > 0 ? "later" : "earlier"}`;
+}
+
+function dialled(value: number): string {
+  return setting(value, 0.01).replace(/\.?0+$/, "");
 }
 
 function Other({ zone, other }: { zone: Zone; other: string }) {
