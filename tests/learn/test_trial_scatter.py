@@ -43,6 +43,7 @@ def a_pass(lap: int, time_s: float, setting: float | None) -> dict[str, Any]:
         "peak_decel_mps2": 11.0,
         "setting": setting,
         "time_s": time_s,
+        "spoilt": False,
     }
     return {name: known.get(name) for name in DebriefPass.model_fields}
 
@@ -61,19 +62,24 @@ def write(file: Path, settings: list[float | None], kinds: list[str] | None = No
         for i in range(count)
     ]
     empty = ["runs", "channels", "done", "log_notes", "zones", "events", "cannot_tell", "work_on"]
-    result = {name: [] for name in empty} | {
-        "driver_name": "Ann",
-        "car_name": None,
-        "circuit_name": "Brackwater",
-        "run": RUN,
-        "lap_method": "counter",
-        "laps": laps,
-        "circuit": CIRCUIT,
-        "passes": [a_pass(i, ZONE[i], settings[i]) for i in range(count)],
-        "anti_lock": False,
-        "other_name": None,
-        "same_setting": None,
-    }
+    said = ["laps_said", "even_said", "plan_said", "other_said"]
+    result = (
+        {name: [] for name in empty}
+        | dict.fromkeys(said, "")
+        | {
+            "driver_name": "Ann",
+            "car_name": None,
+            "circuit_name": "Brackwater",
+            "run": RUN,
+            "lap_method": "counter",
+            "laps": laps,
+            "circuit": CIRCUIT,
+            "passes": [a_pass(i, ZONE[i], settings[i]) for i in range(count)],
+            "anti_lock": False,
+            "other_name": None,
+            "same_setting": None,
+        }
+    )
     told = {
         "schema": "foreaft.debrief/1",
         "version": "0.1.0",
