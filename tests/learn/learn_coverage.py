@@ -170,7 +170,7 @@ def true_crossover(case: Case, decel_mps2: float, speed_mps: float) -> float:
     share = np.clip(share, 0.0, 1.0)
     same = np.ones(len(far))
     when = st.Moments(speed_mps * same, decel_mps2 * same, same > 0.0, share)
-    front, rear = st.slips(made.table[0], st.acting(made.vector[0], when))
+    front, rear = st.settled(made.vector[0], made.table[0], when)
     return float(np.interp(0.0, front - rear, far))
 
 

@@ -13,12 +13,16 @@ from foreaft.laps.series import series_of
 from foreaft.learn import car as lc
 from foreaft.learn import crossover as cr
 from foreaft.learn import settle
+from foreaft.learn import straight as st
 from foreaft.learn.observe import Observed, observe
 from foreaft.learn.verdict import Judged, judge
+from foreaft.logs.instruments import LOGGERS
 from foreaft.logs.mapping import typed
 from foreaft.logs.read import read_log
 from foreaft.logs.recording import Channel, Recording
+from foreaft.model.car import draw, vectors
 from foreaft.model.conditions import Conditions
+from foreaft.physics import layout as at
 from learn.learn_coverage import Case, case_of, prior_of, true_crossover
 
 WHEELS = tuple(
@@ -170,3 +174,33 @@ def test_gentle_braking_of_a_real_car_refuses_the_share(open_data: Callable[[str
     # What is read is how the four differ: by half a percent, to within a tenth of that.
     assert np.ptp(seen.radius_m) / seen.radius_m.mean() > 0.003
     assert np.nanmax(seen.radius_error_m / seen.radius_m) < 0.002
+
+
+@pytest.mark.parametrize("seed", [510_003, 510_005, 510_006])
+def test_what_is_fitted_is_what_the_car_in_motion_does(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """At the true numbers, by a logger without errors, nothing is left over in the middle.
+
+    Wheels that slip slow down by less than the car: left out, 3e-3 of the deceleration is missing.
+    A mean of speeds beside a mean of their logarithms is 2e-3 of slip.
+    """
+    monkeypatch.setitem(LOGGERS, "full", LOGGERS["clean"])
+    case = case_of(seed, ends=True)
+    made = vectors(case.truth, draw(case.truth, 0, 0), Conditions())
+    p = observe(series_of(case.recording)).pieces
+    p = p.of(p.braked)
+    share = np.interp(p.setting, made.settings, made.share[0])
+    car, table = made.vector[0], made.table[0]
+    when = st.Moments(p.speed_mps, p.decel_mps2, p.braked, share, p.change_mps3)
+    front, rear = st.settled(car, table, when)
+    force = sum(
+        case.numbers[f"gain_{axle}_N_per_Pa"] * getattr(p, f"{axle}_Pa")
+        for axle in ("front", "rear")
+    )
+    decel = st.decel_of(car, p.speed_mps, force, front, rear)
+    slow = p.speed_mps < 22.0
+    assert slow.sum() > 5
+    assert np.median(np.log(p.decel_mps2 / decel)) == pytest.approx(0.0, abs=6e-4)
+    slip = 1.0 - np.exp(p.wheel_front) * car[at.RADIUS_FRONT] / p.speed_mps
+    assert np.median((slip - front)[slow]) == pytest.approx(0.0, abs=9e-4)

@@ -137,7 +137,7 @@ def ratio_of(seen: Observed, what: Known, count: int = 100) -> Ratio | None:
     when = st.Moments(p.speed_mps, p.decel_mps2, p.braked, np.full(len(p), 0.6), p.change_mps3)
 
     def shape(vector: Floats, table: Floats) -> Floats:
-        front, rear = st.slips(table, st.acting(vector, when))
+        front, rear = st.settled(vector, table, when)
         return np.asarray(np.log1p(-front) - np.log1p(-rear))
 
     rows = np.vstack([what.prior.mean, what.prior.draws[:count]])
@@ -216,7 +216,7 @@ def _crossing(
     share = np.linspace(0.05, 0.95, CROSSOVER_SHARES)
     same = np.ones(len(share))
     moments = st.Moments(when.speed_mps * same, when.decel_mps2 * same, same > 0.0, share)
-    front, rear = st.slips(table, st.acting(car, moments), stiffer)
+    front, rear = st.settled(car, table, moments, stiffer)
     apart = front - rear  # rises with the front share
     if not apart[0] < 0.0 < apart[-1]:
         return float("nan")

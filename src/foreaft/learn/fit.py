@@ -262,7 +262,7 @@ def _predict(
     setting = np.where(np.isfinite(p.setting), p.setting, settings.mean())
     share = np.interp(setting, settings, shares)
     when = st.Moments(p.speed_mps, p.decel_mps2, p.braked, share, p.change_mps3)
-    front, rear = st.slips(table, st.acting(vector, when), extra["front_stiffness_ratio"])
+    front, rear = st.settled(vector, table, when, extra["front_stiffness_ratio"])
     give = st.give(table, front, rear)
     front, rear = (one * np.exp(extra["slip_curve"]) for one in (front, rear))
     radius_front, radius_rear = (
@@ -274,7 +274,7 @@ def _predict(
     slip = np.log1p(-front) - radius_front - late
     doubt_ratio = TWICE * GRIP_SD * np.abs(give[0] - give[1])
     doubt_slip = TWICE * GRIP_SD * give[0]
-    decel = np.log(np.maximum(_decel(p, vector, share, extra), 0.1))
+    decel = np.log(np.maximum(_decel(p, vector, share, extra, (front, rear)), 0.1))
     odds = np.log(share / (1.0 - share))
     pressure = odds - extra.get("gain_front", 0.0) + extra.get("gain_rear", 0.0)
     if np.isfinite(vector[at.VALVE_KNEE]):
@@ -289,7 +289,13 @@ def _predict(
     )
 
 
-def _decel(p: Pieces, car: Floats, share: Floats, extra: Mapping[str, float]) -> Floats:
+def _decel(
+    p: Pieces,
+    car: Floats,
+    share: Floats,
+    extra: Mapping[str, float],
+    slips: tuple[Floats, Floats],
+) -> Floats:
     """Deceleration from whatever the log has of the brake. [m/s^2]"""
     front = np.exp(extra.get("gain_front", 0.0)) * p.front_Pa
     rear = np.exp(extra.get("gain_rear", 0.0)) * p.rear_Pa
@@ -302,7 +308,7 @@ def _decel(p: Pieces, car: Floats, share: Floats, extra: Mapping[str, float]) ->
         )
     one = np.add(*st.brakes_of(car, share, np.nan_to_num(effort)))
     brake = np.where(np.isfinite(both), both, one)
-    return st.decel_of(car, p.speed_mps, brake)
+    return st.decel_of(car, p.speed_mps, brake, *slips)
 
 
 def _valved_pressure(p: Pieces, car: Floats, share: Floats, extra: Mapping[str, float]) -> Floats:

@@ -39,6 +39,8 @@ class Moments(NamedTuple):
     """Moments of a drive, shape (n,) each; ``share`` is the front share of the brakes.
 
     ``change`` is how fast the deceleration grows: load follows it by the pitch lag. [m/s^3]
+    ``slip_front`` and ``slip_rear`` are those at which the wheels turn: by so much less than the
+    car they slow down. 0 is a wheel that slows down with it, as the trim has it.
     """
 
     speed: Floats
@@ -46,6 +48,8 @@ class Moments(NamedTuple):
     braked: Flags
     share: Floats
     change: Floats | float = 0.0
+    slip_front: Floats | float = 0.0
+    slip_rear: Floats | float = 0.0
 
 
 class Acting(NamedTuple):
@@ -61,10 +65,9 @@ class Acting(NamedTuple):
 
 def acting(car: Floats, when: Moments) -> Acting:
     """Forces and loads of one car, shape (layout.SIZE,), from its deceleration."""
-    front_wheels = 2.0 * car[at.INERTIA_FRONT] / car[at.RADIUS_FRONT] ** 2
-    rear_wheels = 2.0 * car[at.INERTIA_REAR] / car[at.RADIUS_REAR] ** 2
-    drag, engine, driveline = resistances(car, when.speed)
+    drag, engine, _ = resistances(car, when.speed)
     part, decel = car[at.DRIVE_FRONT], when.decel
+    front_wheels, rear_wheels, driveline = turning(car, when.speed, when.slip_front, when.slip_rear)
     whole = car[at.MASS] * decel - drag
     wheels = front_wheels + rear_wheels
     brake = np.maximum(whole - engine + (wheels + driveline) * decel, 0.0)
@@ -93,12 +96,30 @@ def resistances(car: Floats, speed: Floats) -> tuple[Floats, Floats, Floats]:
     return drag, engine, driveline
 
 
-def decel_of(car: Floats, speed: Floats, brake: Floats) -> Floats:
+def turning(
+    car: Floats, speed: Floats, slip_front: Floats | float, slip_rear: Floats | float
+) -> tuple[Floats | float, Floats | float, Floats | float]:
+    """Front wheels, rear wheels and driveline as masses that slow down with the car. [kg]"""
+    _, _, driveline = resistances(car, speed)
+    part = car[at.DRIVE_FRONT]
+    return (
+        2.0 * car[at.INERTIA_FRONT] / car[at.RADIUS_FRONT] ** 2 * (1.0 - slip_front),
+        2.0 * car[at.INERTIA_REAR] / car[at.RADIUS_REAR] ** 2 * (1.0 - slip_rear),
+        driveline * (1.0 - part * slip_front - (1.0 - part) * slip_rear),
+    )
+
+
+def decel_of(
+    car: Floats,
+    speed: Floats,
+    brake: Floats,
+    slip_front: Floats | float = 0.0,
+    slip_rear: Floats | float = 0.0,
+) -> Floats:
     """Deceleration of a car whose brakes make a force at the road. [m/s^2]"""
-    drag, engine, driveline = resistances(car, speed)
-    wheels = 2.0 * car[at.INERTIA_FRONT] / car[at.RADIUS_FRONT] ** 2
-    wheels += 2.0 * car[at.INERTIA_REAR] / car[at.RADIUS_REAR] ** 2
-    return np.asarray((brake + drag + engine) / (car[at.MASS] + wheels + driveline))
+    drag, engine, _ = resistances(car, speed)
+    inertia = car[at.MASS] + sum(turning(car, speed, slip_front, slip_rear))
+    return np.asarray((brake + drag + engine) / inertia)
 
 
 def brakes_of(car: Floats, share: Floats, pedal: Floats) -> tuple[Floats, Floats]:
@@ -163,6 +184,18 @@ def slips(table: Floats, act: Acting, stiffer_front: float = 0.0) -> tuple[Float
         np.interp(front, _RISE, _GRID) * table[0, tab.PEAK_SLIP] * np.exp(-0.5 * stiffer_front),
         np.interp(rear, _RISE, _GRID) * table[1, tab.PEAK_SLIP] * np.exp(0.5 * stiffer_front),
     )
+
+
+def settled(
+    car: Floats, table: Floats, when: Moments, stiffer_front: float = 0.0
+) -> tuple[Floats, Floats]:
+    """Slip along of both axles, their wheels slowing down by as much less than the car.
+
+    The forces hardly depend on it: once more is enough.
+    """
+    front, rear = slips(table, acting(car, when), stiffer_front)
+    when = when._replace(slip_front=front, slip_rear=rear)
+    return slips(table, acting(car, when), stiffer_front)
 
 
 def give(table: Floats, front: Floats, rear: Floats) -> tuple[Floats, Floats]:
