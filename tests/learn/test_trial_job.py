@@ -21,7 +21,7 @@ from foreaft.jobs.requests import (
     TrialJudgeRequest,
     TrialRequest,
 )
-from foreaft.jobs.trial import design, judge, trial
+from foreaft.jobs.trial import _warn_of_way, design, judge, trial
 from foreaft.jobs.trial_plan import _found, _warn_of_strangers
 from foreaft.learn.trial import Stopped
 from foreaft.model.answers_trial import TrialComparison, TrialDesign, TrialVerdict
@@ -291,7 +291,7 @@ def test_two_rear_events_end_a_setting(laps: Make) -> None:
     [over] = made.stopped
     assert (over.setting, over.at_lap) == (53.0, 13)
     assert over.laps_after
-    assert made.summary[0].startswith("53 is not safe")
+    assert made.summary[0].startswith("53.0 is not safe")
     assert judged(laps(events={5: 1})).stopped == []
     assert judged(laps(events={5: 1, 8: 1})).stopped == [], "one at each setting"
 
@@ -301,8 +301,18 @@ def test_incidents_are_counted_on_all_laps(laps: Make) -> None:
     rates = {(one.kind, one.setting): one for one in judged(file).incidents}
     assert rates["rear_events", 53.0].events == 2
     assert rates["rear_events", 56.0].events == 0
-    told = judge(TrialJudgeRequest(laps=file))
-    assert "incident_laps_left_out" in {one.code for one in told.warnings}
+
+
+def test_incidents_in_the_times_and_out_of_them_are_told_apart(laps: Make) -> None:
+    """Laps 4 and 5 are the first after a change and a lap that counts; 9 was struck out."""
+
+    def codes(**how: Any) -> set[str]:
+        told = judge(TrialJudgeRequest(laps=laps(**how)))
+        return {one.code for one in told.warnings}
+
+    assert codes(events={4: 1}) == set(), "its time would not count anyway"
+    assert codes(events={5: 1}) == {"incident_laps_counted"}
+    assert codes(events={5: 1}, lost={5}) == {"incident_laps_left_out"}
 
 
 def test_laps_that_count_right_after_a_change_are_named(tmp_path: Path) -> None:
@@ -382,10 +392,11 @@ def test_json_and_words_of_a_verdict(laps: Make, capsys: pytest.CaptureFixture[s
     assert answer["result"]["design"] is None
     assert main(["trial", "judge", file, "--primary", "z3_time_s"]) == 0
     said = capsys.readouterr().out
-    assert "53 is better" in said
+    assert "53.0 is better" in said
+    assert said.count("This is what was named before driving.") == 1, "once, not again below"
     assert "no difference shown" in said
     # Words, not the names of columns.
-    assert "Z3 time, 53 against 56" in said
+    assert "Z3 time, 53.0 against 56.0" in said
     assert not re.search(r"[a-z0-9]_[a-z]", said.replace(file, ""))
     assert main(["trial", "judge", file, "--primary", "z9_time_s"]) == 2
 
@@ -432,3 +443,84 @@ def test_against_a_plan_on_the_command_line(
     assert [one["zone_id"] for one in told] == [*(zone["zone_id"] for zone in zones), None]
     assert {one["finding"] for one in told} == {"untouched"}
     assert main(["trial", "judge", str(laps()), "--plan", str(laps())]) == 2
+
+
+# ---------------------------------------------------------------- how settings are shown
+
+
+@pytest.mark.parametrize(
+    ("typed", "shown"),
+    [
+        (("56", "53"), "53 against 56"),
+        (("56", "53.5"), "53.5 against 56.0"),
+        (("56.0", "53.0"), "53.0 against 56.0"),
+        (("56,0", "53,5"), "53.5 against 56.0"),
+    ],
+)
+def test_settings_are_shown_as_they_were_typed(
+    typed: tuple[str, str], shown: str, tmp_path: Path
+) -> None:
+    rng = np.random.default_rng(2)
+    rows = ["lap;setting;keep;z3_time_s"]
+    rows += [
+        f"{i};{typed[a == 'B']};yes;{rng.normal(6, 0.1) + (a == 'B'):.3f}"
+        for i, a in enumerate("ABBABAAB" * 2, 1)
+    ]
+    file = tmp_path / "laps.csv"
+    file.write_text("\n".join(rows), "utf-8")
+    [one] = judged(file).comparisons
+    assert one.text.startswith(f"Z3 time, {shown}: +")
+
+
+def test_the_run_sheet_shows_every_setting_alike(tmp_path: Path) -> None:
+    assert designed(settings=[54.0, 51.5]).order.startswith("54.0 51.5 51.5 54.0 |")
+    assert "at 54.0," in " ".join(designed(settings=[54.0, 51.5]).rules)
+
+
+# ---------------------------------------------------------------- slip
+
+
+def slips(tmp_path: Path, front_does_more_at: float) -> Path:
+    rng = np.random.default_rng(4)
+    rows = ["lap,setting,keep,lap_time_s,slip_difference_frac"]
+    for i, a in enumerate("ABBABAAB" * 2, 1):
+        setting = 56.0 if a == "A" else 53.0
+        slip = rng.normal(0.004 if setting == front_does_more_at else 0.0, 0.001)
+        rows.append(f"{i},{setting:g},yes,{rng.normal(90, 0.4):.3f},{slip:.5f}")
+    file = tmp_path / "laps.csv"
+    file.write_text("\n".join(rows), "utf-8")
+    return file
+
+
+@pytest.mark.parametrize(("forward", "sign", "way"), [(56.0, -1.0, "front"), (53.0, 1.0, "rear")])
+def test_slip_names_the_setting_at_which_the_front_does_more(
+    forward: float, sign: float, way: str, tmp_path: Path
+) -> None:
+    made = judged(slips(tmp_path, forward), primary="slip_difference_frac")
+    [one] = [one for one in made.comparisons if one.primary]
+    assert one.verdict == "difference"
+    assert one.effect is not None
+    assert one.effect * sign > 0.0
+    assert one.better is None
+    assert (
+        f"The front does more of the braking at {forward:g}: a bigger number means more {way}."
+        in one.text
+    )
+    # Slip is no gain: what the times did not show is said in the same breath.
+    assert any("Which of them is better was not shown" in said for said in made.summary)
+
+
+def test_slip_that_moves_against_the_plan_warns_of_the_way_the_number_counts(
+    tmp_path: Path,
+) -> None:
+    class Plan:
+        adjuster = _Adjuster()
+
+    def codes(forward: float) -> set[str]:
+        notes = Notes()
+        told = judged(slips(tmp_path, forward)).comparisons
+        _warn_of_way(told, Plan(), notes)  # type: ignore[arg-type]
+        return {one.code for one in notes.warnings}
+
+    assert codes(56.0) == set()
+    assert codes(53.0) == {"counts_other_way"}

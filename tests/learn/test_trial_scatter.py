@@ -13,7 +13,7 @@ from foreaft.base.errors import CannotTell, InputError
 from foreaft.jobs.common import Notes
 from foreaft.jobs.requests import TrialDesignRequest, TrialEndpointAsk, TrialJudgeRequest
 from foreaft.jobs.trial import design, judge
-from foreaft.jobs.trial_scatter import laps_for_scatter
+from foreaft.jobs.trial_scatter import _levels, laps_for_scatter
 from foreaft.learn.trial import lap_scatter
 from foreaft.model.answers import Envelope
 from foreaft.model.answers_debrief import Debrief, DebriefPass
@@ -218,3 +218,54 @@ def test_laps_whose_setting_is_not_known_are_left_out_and_named(tmp_path: Path) 
     nothing, _ = driven(tmp_path / "none.json", [None] * 8)
     with pytest.raises(CannotTell, match="does not carry the adjuster's setting"):
         judge(TrialJudgeRequest(laps=nothing))
+
+
+# ---------------------------------------------------------------- slip over the lap
+
+
+def test_a_lap_that_lacks_a_zone_is_at_the_level_it_would_have_with_it() -> None:
+    """Laps and zones that add up exactly; the zone left out is far from the others."""
+    laps, zones = {"L1": 0.001, "L2": 0.004, "L3": -0.002}, {"z01": 0.0, "z02": 0.03, "z03": -0.01}
+    known = {(lap, zone): a + b for lap, a in laps.items() for zone, b in zones.items()}
+    del known["L2", "z02"], known["L3", "z03"]
+    middle = sum(zones.values()) / len(zones)
+    for lap, level in _levels(known).items():
+        assert level == pytest.approx(laps[lap] + middle)
+    assert _levels({}) == {}
+
+
+def with_slip(file: Path) -> Path:
+    """Give each pass front minus rear slip: larger by 0.004 at 56 than at 54."""
+    told = json.loads(file.read_text("utf-8"))
+    drawn = np.random.default_rng(8)
+    for one in told["result"]["passes"]:
+        one["slip_difference_frac"] = 0.002 * (one["setting"] - 54.0) + drawn.normal(0.0, 0.0005)
+    file.write_text(json.dumps(told), "utf-8")
+    return file
+
+
+def test_what_a_log_shows_soonest_is_looked_at_first_unless_another_was_named(
+    tmp_path: Path,
+) -> None:
+    file = with_slip(driven(tmp_path / "debrief.json", list(ORDER))[0])
+    verdict = judge(TrialJudgeRequest(laps=file)).result.verdict
+    assert verdict is not None
+    [first] = [one for one in verdict.comparisons if one.primary]
+    assert first.endpoint == "slip_difference_frac"
+    assert first.effect == pytest.approx(0.004, abs=0.001)
+    assert "It is looked at first" in first.text
+    assert "named before driving" not in first.text
+    # A log's zero of slip is that of wheels a drive shaft turns: no crossover from it.
+    assert first.crossover_setting is None
+    asked = TrialJudgeRequest(laps=file, primary="z03_time_s")
+    verdict = judge(asked).result.verdict
+    assert verdict is not None
+    [first] = [one for one in verdict.comparisons if one.primary]
+    assert first.endpoint == "z03_time_s"
+
+
+def test_the_scatter_of_slip_comes_from_the_log_too(tmp_path: Path) -> None:
+    file = with_slip(driven(tmp_path / "debrief.json", [54.0] * 40)[0])
+    laps = laps_for_scatter(file, Notes())
+    # Relative standard error of such an estimate from 40 laps: 14 %.
+    assert lap_scatter(laps, "slip_difference_frac") == pytest.approx(0.0005, rel=0.4)

@@ -8,6 +8,7 @@ from typing import Any
 from foreaft.cli.show import table
 from foreaft.model.answers import Envelope
 from foreaft.report.trial_words import FIRST_SIGHT, amount, chance
+from foreaft.report.words import capital, format_setting, listed
 
 
 def design(answer: Envelope[Any]) -> str:
@@ -34,7 +35,13 @@ def design(answer: Envelope[Any]) -> str:
     lines += [f"- {one}" for one in made.baseline]
     lines += ["", "Rules", *(f"- {one}" for one in made.rules), ""]
     rows = [
-        (str(one.lap), str(one.stint), f"{one.setting:g}", "yes" if one.counts else "", one.note)
+        (
+            str(one.lap),
+            str(one.stint),
+            _at(one.setting, made),
+            "yes" if one.counts else "",
+            one.note,
+        )
         for one in made.sheet
     ]
     lines.append(_left_last(("lap", "stint", "setting", "counts", "note"), rows))
@@ -107,28 +114,54 @@ def verdict(answer: Envelope[Any]) -> str:
     """The summary, then every comparison, incidents and the plan."""
     made = answer.result.verdict
     lines = [*made.summary, ""]
-    rows = [_comparison(one) for one in made.comparisons]
+    rows = [_comparison(one, made) for one in made.comparisons]
     head = ("measured", "setting", "effect", "from", "to", "pairs", "p", "verdict")
     if rows:
-        lines += [f"Against {made.against:g}; {made.laps_counted} of {made.laps} laps count."]
+        lines += [
+            f"Against {_at(made.against, made)}; {made.laps_counted} of {made.laps} laps count."
+        ]
         lines += [table(head, rows), ""]
-    for one in made.comparisons:
-        if one.verdict != "difference":
-            lines.append(one.text)
+    shown = [one for one in made.comparisons if one.text not in made.summary]
+    lines += [one.text for one in shown if one.verdict == "no_difference_shown"]
+    lines += _blind([one for one in shown if one.verdict == "cannot_tell"], made)
     lines += [one.text for one in made.incidents]
     if made.plan:
         lines += ["", "The plan"]
-        lines += [
-            f"- {one.zone_name} at {one.planned_setting:g}: {one.finding}; {one.text}."
-            for one in made.plan
-        ]
+        lines += _plan(made)
         lines.append("Nothing was planned again: weigh this, then change the files and plan anew.")
     return "\n".join(lines)
 
 
-def _comparison(one: Any) -> tuple[str, ...]:
-    name = one.words + (" *" if one.primary else "")
+def _plan(made: Any) -> list[str]:
+    """What becomes of each setting of the plan; zones of which the same is to be said together."""
+    same: dict[tuple[float, str], list[str]] = {}
+    for one in made.plan:
+        said = f"{one.finding}; {one.text}"
+        same.setdefault((one.planned_setting, said), []).append(one.zone_name)
+    return [
+        f"- {listed(names)} at {_at(planned, made)}: {said}."
+        for (planned, said), names in same.items()
+    ]
+
+
+def _at(setting: float, made: Any) -> str:
+    return format_setting(setting, made.step)
+
+
+def _blind(told: Sequence[Any], made: Any) -> list[str]:
+    """Why something cannot be told, once for all of which the same is to be said."""
+    why: dict[tuple[float, str], list[str]] = {}
+    for one in told:
+        why.setdefault((one.setting, one.text.partition(": ")[2]), []).append(one.words)
+    return [
+        f"{capital(listed(names))}, {_at(setting, made)}: {said}"
+        for (setting, said), names in why.items()
+    ]
+
+
+def _comparison(one: Any, made: Any) -> tuple[str, ...]:
+    name, at = one.words + (" *" if one.primary else ""), _at(one.setting, made)
     if one.effect is None:
-        return (name, f"{one.setting:g}", "", "", "", str(one.pairs), "", "cannot tell")
+        return (name, at, "", "", "", str(one.pairs), "", "cannot tell")
     said = one.verdict.replace("_", " ")
-    return (name, f"{one.setting:g}", *one.shown, str(one.pairs), chance(one.p_adjusted), said)
+    return (name, at, *one.shown, str(one.pairs), chance(one.p_adjusted), said)

@@ -52,7 +52,10 @@ class LapRow:
 
 @dataclass(frozen=True)
 class LapSheet:
-    """The laps of a file in driving order, and what was measured, in the order of the columns."""
+    """The laps of a file in driving order, and what was measured, in the order of the columns.
+
+    ``places`` are the decimals of the settings as they were typed.
+    """
 
     file: str
     rows: tuple[LapRow, ...]
@@ -60,6 +63,7 @@ class LapSheet:
     events: tuple[str, ...]
     has_keep: bool
     has_passes: bool
+    places: int = 0
     from_log: bool = False
 
 
@@ -116,8 +120,12 @@ def parse_laps(text: str, file: str) -> LapSheet:
         _check_order(rows, file)
     endpoints = tuple(one for one in columns if unit_of(one) is not None)
     events = tuple(one for one in columns if _EVENTS.fullmatch(one))
+    at = columns.index("setting")
+    places = max(
+        len(cells[at].strip().replace(",", ".").partition(".")[2]) for _, cells in lines[1:]
+    )
     has = ("keep" in columns, "passes" in columns)
-    return LapSheet(file, tuple(rows), endpoints, events, *has)
+    return LapSheet(file, tuple(rows), endpoints, events, *has, places)
 
 
 @dataclass(frozen=True)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import partial
 from math import ceil
 from pathlib import Path
 from typing import Final
@@ -28,7 +29,7 @@ from foreaft.learn import design as de
 from foreaft.learn import statistics as st
 from foreaft.learn import trial as tr
 from foreaft.model.adjuster import WHOLE_STEPS, Adjuster
-from foreaft.model.answers import Axle, Envelope
+from foreaft.model.answers import Axle, Envelope, Plan
 from foreaft.model.answers_trial import (
     Trial,
     TrialComparison,
@@ -41,6 +42,7 @@ from foreaft.model.answers_trial import (
     TrialVerdict,
 )
 from foreaft.report import trial_words as words
+from foreaft.report.words import count_of, format_setting
 
 LAP_TIME: Final = "lap_time_s"
 
@@ -48,6 +50,9 @@ SETTLE_LAPS: Final = {"novice": 2, "club": 1, "pro": 1}
 """Laps after a change that do not count (common practice, no source)."""
 
 MOST_SETTINGS: Final = 5
+
+FIRST: Final = "slip_difference_frac"
+"""What a log is judged by where nothing was named before."""
 
 COUNTED_EVENTS: Final = ("front_events", tr.REAR_COLUMN)
 
@@ -99,7 +104,8 @@ def design(request: TrialDesignRequest) -> Envelope[Trial]:
         If nobody has said which way the adjuster counts.
     """
     notes = Notes()
-    settings, higher, step = _settings(request)
+    settings, higher, known_step = _settings(request)
+    step = words.step_of(settings) if known_step is None else known_step
     habits = _habits(request, notes, len(settings))
     wanted = _wanted(request, notes, len(settings) - 1)
     blocks = _blocks(request, wanted[0], settings, habits)
@@ -116,7 +122,8 @@ def design(request: TrialDesignRequest) -> Envelope[Trial]:
     made = TrialDesign(
         settings=list(settings),
         higher_means=higher,
-        order=de.in_words(sheet),
+        order=de.in_words(sheet, partial(format_setting, step=step)),
+        step=step,
         pairs=2 * blocks,
         stints=sheet[-1].stint,
         laps=len(sheet),
@@ -128,8 +135,8 @@ def design(request: TrialDesignRequest) -> Envelope[Trial]:
         sheet=[_run(one, settings[0]) for one in sheet],
         endpoints=told,
         incidents=_incidents(request, 2 * blocks),
-        baseline=words.baseline_of(settings, step),
-        rules=words.rules_of(settings, habits.settle_laps),
+        baseline=words.baseline_of(settings, known_step),
+        rules=words.rules_of(settings, habits.settle_laps, step),
     )
     asked = request.model_dump(mode="json", exclude={"car", "driver", "scatter_from"})
     return envelope("trial", Trial(design=made, verdict=None), {"design": asked}, notes)
@@ -150,7 +157,14 @@ def write_sheet(answer: Envelope[Trial], file: Path) -> Envelope[Trial]:
     columns = ["lap", "stint", "setting", "keep", *measured, *COUNTED_EVENTS, "note"]
     empty = [""] * (len(measured) + len(COUNTED_EVENTS))
     rows = [
-        [one.lap, one.stint, f"{one.setting:g}", "yes" if one.counts else "no", *empty, one.note]
+        [
+            one.lap,
+            one.stint,
+            format_setting(one.setting, made.step),
+            "yes" if one.counts else "no",
+            *empty,
+            one.note,
+        ]
         for one in made.sheet
     ]
     write_laps(file, columns, rows)
@@ -400,13 +414,18 @@ def judge(request: TrialJudgeRequest) -> Envelope[Trial]:
     laps, endpoints = _pooled(_driven(rows, request.settle_laps), rows, request)
     _check_laps(laps, rows)
     _warn_of_laps(laps, rows, notes)
-    ask = _ask(request, laps, [*endpoints])
+    plan = _plan(request)
+    ask = _ask(request, laps, rows, [*endpoints])
+    step = _shown_step(laps, rows, plan)
     compared = tr.compare(laps, endpoints, ask)
+    if rows.from_log:  # its zero is only as good as radii of wheels that a drive shaft turns
+        compared = [replace(one, crossover=None) for one in compared]
     rates = tr.incidents(laps, rows.events, ask)
     over = list(tr.stopped(laps))
     ended = {one.setting for one in over}
-    told = [_comparison(one, ask, ended) for one in compared]
-    _warn_of_shape(compared, ask, notes)
+    told = [_comparison(one, ask, ended, step, request.primary is not None) for one in compared]
+    _warn_of_shape(compared, ask, step, notes)
+    _warn_of_way(told, plan, notes)
     made = TrialVerdict(
         settings=list(dict.fromkeys(lap.setting for lap in laps)),
         against=ask.against,
@@ -414,11 +433,12 @@ def judge(request: TrialJudgeRequest) -> Envelope[Trial]:
         laps_counted=sum(lap.keep for lap in laps),
         level=ask.level,
         power_frac=ask.power,
+        step=step,
         comparisons=told,
-        incidents=[_rate(one, ask.level, rows.has_passes) for one in rates],
-        stopped=[_stopped(one) for one in over],
-        plan=plan_lines(request.plan, told, over, notes),
-        summary=_summary(told, over, ask),
+        incidents=[_rate(one, ask.level, rows.has_passes, step) for one in rates],
+        stopped=[_stopped(one, step) for one in over],
+        plan=[] if plan is None else plan_lines(plan, told, over, notes),
+        summary=_summary(told, over, ask, step),
     )
     asked = request.model_dump(mode="json", exclude={"laps", "plan"})
     answer = Trial(design=None, verdict=made)
@@ -431,6 +451,14 @@ def _rows(request: TrialJudgeRequest, notes: Notes) -> LapSheet:
         return read_laps(request.laps)
     named = [*request.pools.values(), [request.primary] if request.primary else []]
     return laps_to_judge(request.laps, [name for each in named for name in each], notes)
+
+
+def _plan(request: TrialJudgeRequest) -> Plan | None:
+    if request.plan is None:
+        return None
+    from foreaft.jobs.limit import read_plan  # brings the physics along
+
+    return read_plan(request.plan).result
 
 
 def _driven(rows: LapSheet, settle_laps: int) -> tuple[tr.Lap, ...]:
@@ -509,16 +537,31 @@ def _warn_of_laps(laps: tuple[tr.Lap, ...], rows: LapSheet, notes: Notes) -> Non
             f"laps {shown} count although they are the first after a change or of a stint; what "
             "the setting before left in tyres, brakes and habit is in them",
         )
-    spoilt = [lap.lap for lap in laps if not lap.keep and any(lap.events.values())]
-    if spoilt:
+    _warn_of_incidents(laps, notes)
+
+
+def _warn_of_incidents(laps: tuple[tr.Lap, ...], notes: Notes) -> None:
+    """Say in which times incidents are; laps that count for none of them have none to be in."""
+    settled = {lap.lap: lap.keep for lap in tr.settle(laps, 1)}
+    hurt = [lap for lap in laps if settled[lap.lap] and any(lap.events.values())]
+    within, out = (sum(lap.keep is keep for lap in hurt) for keep in (True, False))
+    if within:
+        notes.warn(
+            "incident_laps_counted",
+            f"{count_of(within, 'lap')} with an incident {'counts' if within == 1 else 'count'} "
+            "too: what went wrong there is in the times, as a part of what the setting does",
+        )
+    if out:
         notes.warn(
             "incident_laps_left_out",
-            f"{len(spoilt)} laps with an incident are not in the times: the times compare clean "
-            "laps, and what an incident costs stands beside them",
+            f"{count_of(out, 'lap')} with an incident {'is' if out == 1 else 'are'} not in the "
+            "times: what an incident costs is not in them either, it stands beside them",
         )
 
 
-def _ask(request: TrialJudgeRequest, laps: tuple[tr.Lap, ...], endpoints: list[str]) -> tr.Ask:
+def _ask(
+    request: TrialJudgeRequest, laps: tuple[tr.Lap, ...], rows: LapSheet, endpoints: list[str]
+) -> tr.Ask:
     settings = list(dict.fromkeys(lap.setting for lap in laps))
     against = settings[0] if request.against is None else request.against
     if against not in settings:
@@ -541,10 +584,45 @@ def _ask(request: TrialJudgeRequest, laps: tuple[tr.Lap, ...], endpoints: list[s
             allowed=", ".join(endpoints),
             hint="name the endpoint the trial was made for",
         )
-    return tr.Ask(against, request.primary, request.level, request.power, request.seed)
+    primary = request.primary
+    if primary is None and rows.from_log and FIRST in endpoints:
+        primary = FIRST
+    return tr.Ask(against, primary, request.level, request.power, request.seed)
 
 
-def _warn_of_shape(compared: list[tr.Compared], ask: tr.Ask, notes: Notes) -> None:
+def _nothing_gained(told: list[TrialComparison]) -> list[str]:
+    """Where slip or steer differ, but nothing that would make one setting the better one."""
+    gains = [one for one in told if words.says_better(one.endpoint) and one.effect is not None]
+    acts = any(one.verdict == "difference" for one in told)
+    if not acts or not gains or any(one.verdict == "difference" for one in gains):
+        return []
+    return [words.nothing_gained_text([(one.endpoint, one.smallest_shown) for one in gains])]
+
+
+def _shown_step(laps: tuple[tr.Lap, ...], rows: LapSheet, plan: Plan | None) -> float:
+    """The step by which settings are shown: the plan's adjuster's, else as they were typed."""
+    if plan is not None:
+        return plan.adjuster.step
+    return words.step_of([lap.setting for lap in laps], rows.places)
+
+
+def _warn_of_way(told: list[TrialComparison], plan: Plan | None, notes: Notes) -> None:
+    """Say where slip grows at the other end than the plan's adjuster lets it."""
+    if plan is None:
+        return
+    way = 1.0 if plan.adjuster.higher_means == "front" else -1.0
+    for one in told:
+        turned = (one.effect or 0.0) * (one.setting - one.against) * way < 0.0
+        if one.endpoint == FIRST and one.verdict == "difference" and turned:
+            notes.warn(
+                "counts_other_way",
+                f"{one.words} moves the other way than the plan's adjuster counts: look on the car "
+                "which way the number counts, and which wheel speeds are the front ones, before "
+                "you use either",
+            )
+
+
+def _warn_of_shape(compared: list[tr.Compared], ask: tr.Ask, step: float, notes: Notes) -> None:
     """Say where shuffling, which assumes no shape of the scatter, would judge otherwise."""
     for one in compared:
         least = one.p_shuffled_least
@@ -553,13 +631,15 @@ def _warn_of_shape(compared: list[tr.Compared], ask: tr.Ask, notes: Notes) -> No
         if (one.p_shuffled <= ask.level) != (one.effect.p <= ask.level):
             notes.warn(
                 "trial_near_the_line",
-                f"{words.pair_of(one.endpoint, one.setting, one.against)}: shuffling the pairs "
-                f"gives p {words.chance(one.p_shuffled)}, the t test "
+                f"{words.pair_of(one.endpoint, one.setting, one.against, step)}: shuffling the "
+                f"pairs gives p {words.chance(one.p_shuffled)}, the t test "
                 f"{words.chance(one.effect.p)}; it is a near thing, drive more pairs",
             )
 
 
-def _comparison(one: tr.Compared, ask: tr.Ask, ended: set[float]) -> TrialComparison:
+def _comparison(
+    one: tr.Compared, ask: tr.Ask, ended: set[float], step: float, named: bool
+) -> TrialComparison:
     """One comparison; a setting that the stop rule ended is never the better one."""
     found, primary = one.effect, one.endpoint == ask.primary
     better, unsafe = None, None
@@ -594,11 +674,12 @@ def _comparison(one: tr.Compared, ask: tr.Ask, ended: set[float]) -> TrialCompar
         crossover_high=at_high,
         verdict=one.verdict,
         better=better,
-        text=words.comparison_text(one, better, ask.level, primary, unsafe),
+        text=words.comparison_text(one, better, ask.level, step, unsafe)
+        + (words.FIRST_WHY[named] if primary else ""),
     )
 
 
-def _rate(one: tr.Rate, level: float, has_passes: bool) -> TrialRate:
+def _rate(one: tr.Rate, level: float, has_passes: bool, step: float) -> TrialRate:
     return TrialRate(
         kind=one.kind,
         setting=one.setting,
@@ -609,22 +690,24 @@ def _rate(one: tr.Rate, level: float, has_passes: bool) -> TrialRate:
         high_frac=one.high,
         p=one.p,
         p_adjusted=one.p_adjusted,
-        text=words.rate_text(one, level, "passes" if has_passes else "laps"),
+        text=words.rate_text(one, level, "passes" if has_passes else "laps", step),
     )
 
 
-def _stopped(one: tr.Stopped) -> TrialStopped:
+def _stopped(one: tr.Stopped, step: float) -> TrialStopped:
     return TrialStopped(
         setting=one.setting,
         at_lap=one.at_lap,
         laps_after=list(one.laps_after),
-        text=words.stopped_text(one),
+        text=words.stopped_text(one, step),
     )
 
 
-def _summary(told: list[TrialComparison], over: list[tr.Stopped], ask: tr.Ask) -> list[str]:
+def _summary(
+    told: list[TrialComparison], over: list[tr.Stopped], ask: tr.Ask, step: float
+) -> list[str]:
     """Give the verdict in a few sentences, safety first."""
-    said = [words.stopped_text(one) for one in over]
+    said = [words.stopped_text(one, step) for one in over]
     shown = [one for one in told if one.verdict == "difference"]
     first = [one for one in told if one.primary]
     if not shown and told:
@@ -635,6 +718,7 @@ def _summary(told: list[TrialComparison], over: list[tr.Stopped], ask: tr.Ask) -
             else "No difference shown between the settings."
         )
     said += [one.text for one in (*first, *(one for one in shown if not one.primary))]
+    said += _nothing_gained(told)
     together = max((one.counted_together for one in told if not one.primary), default=1)
     if together > 1:
         said.append(

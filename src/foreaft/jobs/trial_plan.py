@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from pathlib import Path
 from typing import Final, Literal
 
 from foreaft.files.sheet import slug
@@ -16,6 +15,7 @@ from foreaft.learn.trial import Stopped
 from foreaft.model.answers import Plan
 from foreaft.model.answers_trial import TrialComparison, TrialPlanLine
 from foreaft.report.trial_words import further_to_the_rear, pair_of
+from foreaft.report.words import format_setting
 
 ZONE_LIKE: Final = re.compile(r"z\d+_")
 
@@ -23,20 +23,12 @@ Finding = Literal["supported", "contradicted", "mixed", "untouched"]
 
 
 def plan_lines(
-    file: Path | None, told: Sequence[TrialComparison], over: Sequence[Stopped], notes: Notes
+    plan: Plan,
+    told: Sequence[TrialComparison],
+    over: Sequence[Stopped],
+    notes: Notes,
 ) -> list[TrialPlanLine]:
-    """Hold a trial against each zone of a plan and against its lap setting; empty without a plan.
-
-    Raises
-    ------
-    InputError
-        If the file is not there or holds no plan.
-    """
-    if file is None:
-        return []
-    from foreaft.jobs.limit import read_plan
-
-    plan = read_plan(file).result
+    """Hold a trial against each zone of a plan and against its lap setting."""
     _warn_of_strangers(plan, told, notes)
     lines = []
     for zone in plan.zones:
@@ -82,14 +74,17 @@ def _found(
     plan: Plan, planned: float, told: Sequence[TrialComparison], over: Sequence[Stopped]
 ) -> tuple[Finding, str]:
     way, half = plan.adjuster.higher_means, 0.5 * plan.adjuster.step
+    step = plan.adjuster.step
+    shown = format_setting(planned, step)
     for one in over:
         if abs(planned - one.setting) < half or further_to_the_rear(planned, one.setting, way):
             return "contradicted", (
-                f"{one.setting:g} was not safe in the trial, and {planned:g} is no further forward"
+                f"{format_setting(one.setting, step)} was not safe in the trial, and {shown} is no "
+                "further forward"
             )
-    votes = list(_votes(planned, half, told, {one.setting for one in over}))
+    votes = list(_votes(planned, step, told, {one.setting for one in over}))
     if not votes:
-        return "untouched", f"the trial says nothing of {planned:g} here"
+        return "untouched", f"the trial says nothing of {shown} here"
     good = [why for yes, why in votes if yes is True]
     bad = [why for yes, why in votes if yes is False]
     if good and bad:
@@ -100,13 +95,14 @@ def _found(
 
 
 def _votes(
-    planned: float, half: float, told: Sequence[TrialComparison], ended: set[float]
+    planned: float, step: float, told: Sequence[TrialComparison], ended: set[float]
 ) -> Iterator[tuple[bool | None, str]]:
     """Yield what each comparison says of the planned setting: for it, against it, or neither."""
+    half = 0.5 * step
     for one in told:
         if min(abs(planned - one.setting), abs(planned - one.against)) >= half:
             continue
-        pair = pair_of(one.endpoint, one.setting, one.against)
+        pair = pair_of(one.endpoint, one.setting, one.against, step)
         if one.better is None:
             said = {"difference": "a difference, but which way is better is not in its name"}
             if {one.setting, one.against} & ended:
@@ -114,4 +110,5 @@ def _votes(
             shown = said.get(one.verdict, one.verdict.replace("_", " "))
             yield None, f"{pair}: {shown}"
         else:
-            yield abs(one.better - planned) < half, f"{pair}: {one.better:g} is better"
+            better = format_setting(one.better, step)
+            yield abs(one.better - planned) < half, f"{pair}: {better} is better"

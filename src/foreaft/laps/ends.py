@@ -46,8 +46,8 @@ def with_ends(
     found = []
     for row, one in zip(rows, passes, strict=True):
         part = _part(one.braking)
-        slip = None if straight is None else _per_g(*(each[part] for each in straight), series)
-        steer = None if turning is None else _mean(*(each[part] for each in turning), series)
+        slip = None if straight is None else _per_g(straight, part, series)
+        steer = None if turning is None else _mean(turning, part, series)
         found.append(replace(row, slip_difference_frac=slip, steer_excess_rad=steer))
     return tuple(found)
 
@@ -96,13 +96,15 @@ def _steer_excess(series: Series) -> tuple[Floats, Flags] | None:
     return np.sign(side) * (steer - needed), used
 
 
-def _per_g(difference: Floats, decel: Floats, used: Flags, series: Series) -> float | None:
+def _per_g(known: tuple[Floats, Floats, Flags], part: slice, series: Series) -> float | None:
     """The difference at one g, in proportion to the deceleration."""
+    difference, decel, used = (each[part] for each in known)
     if used.sum() * series.step_s < LEAST_S:
         return None
     each, hard = difference[used], decel[used]
     return float(each @ hard / (hard @ hard)) * GRAVITY_MPS2
 
 
-def _mean(values: Floats, used: Flags, series: Series) -> float | None:
+def _mean(known: tuple[Floats, Flags], part: slice, series: Series) -> float | None:
+    values, used = known[0][part], known[1][part]
     return float(values[used].mean()) if used.sum() * series.step_s >= LEAST_S else None

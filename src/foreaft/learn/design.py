@@ -7,6 +7,7 @@ A steady drift then moves both settings alike, and with two settings a bent one 
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final, Literal
 
@@ -103,12 +104,12 @@ def blocks_in(stints: int, settings: tuple[float, ...], habits: Habits) -> int:
     return blocks
 
 
-def in_words(laps: tuple[Run, ...]) -> str:
+def in_words(laps: tuple[Run, ...], show: Callable[[float], str] = "{:g}".format) -> str:
     """Give the settings of the counted laps in order, stints apart."""
     said: list[str] = []
     for before, lap in zip((laps[0], *laps[:-1]), laps, strict=True):
         if lap.stint != before.stint:
             said.append("|")
         if lap.kind == "counted":
-            said.append(f"{lap.setting:g}")
+            said.append(show(lap.setting))
     return " ".join(said)

@@ -56,6 +56,8 @@ class TrialDesign(Answer):
     """A trial to be driven."""
 
     settings: list[float]
+    step: float
+    """Of the adjuster where it is known, else one that shows each setting whole."""
     higher_means: Axle
     order: str
     pairs: int
@@ -141,6 +143,8 @@ class TrialVerdict(Answer):
     """A trial that was driven."""
 
     settings: list[float]
+    step: float
+    """Of the plan's adjuster, else one that shows the settings as they were typed."""
     against: float
     laps: int
     laps_counted: int

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from typing import Final
 
 from foreaft.learn.design import Run
@@ -10,7 +11,7 @@ from foreaft.learn.statistics import FEWEST_PAIRS, Effect
 from foreaft.learn.trial import REAR_EVENTS_MAX, Compared, Rate, Stopped
 from foreaft.model.answers import Axle
 from foreaft.report.learn_words import places_of
-from foreaft.report.words import capital, format_setting
+from foreaft.report.words import MOST_DECIMALS, capital, format_setting
 
 MANY_LAPS: Final = 60
 """More laps than two full days of sessions: nobody drives them for one question."""
@@ -36,6 +37,7 @@ BASELINE_KMH: Final = (120, 60)
 
 MEASURES: Final[dict[str, str]] = {
     "slip_difference_frac": "front minus rear slip",
+    "steer_excess_rad": "steer against yaw",
     "lap_time_s": "lap time",
     "time_s": "time",
     "distance_m": "braking distance",
@@ -116,13 +118,13 @@ def note_of(lap: Run, forward: float) -> str:
     return said
 
 
-def rules_of(settings: tuple[float, ...], settle_laps: int) -> list[str]:
+def rules_of(settings: tuple[float, ...], settle_laps: int, step: float) -> list[str]:
     """Give the rules of driving a trial; the stop rule first."""
     return [
         f"Stop rule: {REAR_EVENTS_MAX} rear events (rear wheels locked, or the car comes round) at "
         "a setting, and that setting is over. Its verdict is: not safe.",
-        f"Begin each stint at {settings[0]:g}, the forward setting. Change on the main straight, "
-        "off the brakes, towards the rear by single steps.",
+        f"Begin each stint at {format_setting(settings[0], step)}, the forward setting. Change on "
+        "the main straight, off the brakes, towards the rear by single steps.",
         f"After each change {settle_laps} lap{'s do' if settle_laps > 1 else ' does'} not count. "
         "Write down at once which laps were spoilt (traffic, mistake, flags): keep = no.",
         "Write down front and rear events of every lap, counted or not.",
@@ -172,44 +174,79 @@ def endpoint_text(
 # ---------------------------------------------------------------- the verdict
 
 
+def step_of(settings: Sequence[float], places: int = 0) -> float:
+    """Give a step that shows each of these settings whole, with so many decimals at least.
+
+    >>> step_of([54.0, 51.5]), step_of([54.0, 52.0]), step_of([54.0, 52.0], 1)
+    (0.1, 1.0, 0.1)
+    """
+    exact = (n for n in range(places, MOST_DECIMALS) if all(_whole(one, n) for one in settings))
+    return float(10.0 ** -next(exact, MOST_DECIMALS))
+
+
+def _whole(setting: float, places: int) -> bool:
+    return abs(setting - round(setting, places)) < 1e-9
+
+
 def better_of(endpoint: str, setting: float, against: float, effect: float) -> float | None:
     """Give the better setting, where the endpoint's name says which way is better.
 
     Times, distances and losses are better small, decelerations large.
     """
     words = set(endpoint.split("_"))
-    if words & {"decel", "mfdd"}:
+    if words & BETTER_LARGE:
         return setting if effect > 0 else against
-    if words & {"time", "distance", "lost"}:
+    if words & BETTER_SMALL:
         return setting if effect < 0 else against
     return None
 
 
-def pair_of(endpoint: str, setting: float, against: float) -> str:
+BETTER_LARGE: Final = frozenset({"decel", "mfdd"})
+BETTER_SMALL: Final = frozenset({"time", "distance", "lost"})
+
+
+def says_better(endpoint: str) -> bool:
+    """Whether an endpoint's name says which way is better."""
+    return bool(set(endpoint.split("_")) & (BETTER_LARGE | BETTER_SMALL))
+
+
+def nothing_gained_text(looked_at: Sequence[tuple[str, float | None]]) -> str:
+    """Say that neither setting was shown to be the better one, and what would have been seen."""
+    said = "Which of them is better was not shown by any time or distance."
+    lap = next((least for name, least in looked_at if name == "lap_time_s"), None)
+    if lap is not None:
+        said += f" Of lap time this trial would have shown {amount(lap, 's')} or more."
+    return said
+
+
+def pair_of(endpoint: str, setting: float, against: float, step: float) -> str:
     """Name a comparison.
 
-    >>> pair_of("z03_time_s", 53.0, 56.0)
-    'Z03 time, 53 against 56'
+    >>> pair_of("z03_time_s", 53.0, 56.0, 1.0), pair_of("z03_time_s", 53.0, 53.5, 0.5)
+    ('Z03 time, 53 against 56', 'Z03 time, 53.0 against 53.5')
     """
-    return f"{name_of(endpoint)}, {setting:g} against {against:g}"
+    both = (format_setting(one, step) for one in (setting, against))
+    return f"{name_of(endpoint)}, {' against '.join(both)}"
 
 
 def comparison_text(
     one: Compared,
     better: float | None,
     level: float,
-    primary: bool,
+    step: float,
     unsafe: float | None = None,
 ) -> str:
     """Say one comparison: the effect with its interval, and what may be concluded.
 
     Parameters
     ----------
+    step : float
+        Of the adjuster, by which settings are shown.
     unsafe : float, optional
         The setting that would be the better one, had the stop rule not ended it.
     """
     unit = one.endpoint.rpartition("_")[2]
-    head = capital(pair_of(one.endpoint, one.setting, one.against)) + ": "
+    head = capital(pair_of(one.endpoint, one.setting, one.against, step)) + ": "
     found = one.effect
     if found is None:
         return head + _why_not(one)
@@ -217,17 +254,40 @@ def comparison_text(
     effect, low, high = amounts(found, unit)
     head += f"{effect} ({sure}: {low.split()[0]} to {high}, {one.pairs} pairs). "
     if one.verdict == "difference":
-        head += "A difference" + ("" if better is None else f"; {better:g} is better") + "."
+        shown = None if better is None else format_setting(better, step)
+        head += "A difference" + ("" if shown is None else f"; {shown} is better") + "."
         if unsafe is not None:
-            head += f" {unsafe:g} is not safe, whatever it gains."
-        head += _crossover(one, sure)
+            head += f" {format_setting(unsafe, step)} is not safe, whatever it gains."
+        head += _ends(one, found.estimate, step) + _crossover(one, sure)
     else:
         head += "No difference shown."
         if one.smallest_shown is not None:
             head += f" This trial would have shown {amount(one.smallest_shown, unit)} or more."
         if found.p <= level:
             head += f" By itself it would pass; of {one.counted_together} looked at, one may."
-    return head + (" This is what was named before driving." if primary else "")
+    return head
+
+
+FIRST_WHY: Final = {
+    True: " This is what was named before driving.",
+    False: " It is looked at first: of all that a log holds it shows a change of setting soonest.",
+}
+"""Why an endpoint is judged by itself: it was named, or it is what a log is judged by."""
+
+
+def _ends(one: Compared, effect: float, step: float) -> str:
+    """What a difference of slip or of steer says of the two ends; nothing of other endpoints."""
+    more, less = (one.setting, one.against) if effect > 0 else (one.against, one.setting)
+    at = format_setting(more, step)
+    if one.endpoint.endswith("slip_difference_frac"):
+        bigger = "front" if more > less else "rear"
+        return (
+            f" The front does more of the braking at {at}: a bigger number means more {bigger}. "
+            "That shows that the setting acts, not that it is the better one."
+        )
+    if one.endpoint.endswith("steer_excess_rad"):
+        return f" The same bend takes more steer at {at}: the nose pushes more there."
+    return ""
 
 
 def _crossover(one: Compared, sure: str) -> str:
@@ -253,20 +313,22 @@ def _why_not(one: Compared) -> str:
     }[one.why_not]
 
 
-def rate_text(one: Rate, level: float, passes: str) -> str:
+def rate_text(one: Rate, level: float, passes: str, step: float) -> str:
     """Say how often something happened, and whether that differs."""
+    at = format_setting(one.setting, step)
     per = f"{one.events} in {one.passes} {passes}"
     sure = f"{100 * (1 - level):.0f} %: {100 * one.low:.0f} to {100 * one.high:.0f} %"
-    head = f"{capital(one.kind.replace('_', ' '))} at {one.setting:g}: {per} ({sure})"
+    head = f"{capital(one.kind.replace('_', ' '))} at {at}: {per} ({sure})"
     if one.p_adjusted is None:
         return head + "."
     shown = "a difference" if one.p_adjusted <= level else "no difference shown"
     return f"{head}; {shown} (p {chance(one.p_adjusted)})."
 
 
-def stopped_text(one: Stopped) -> str:
+def stopped_text(one: Stopped, step: float) -> str:
     """Say that a setting is over."""
-    said = f"{one.setting:g} is not safe: {REAR_EVENTS_MAX} rear events by lap {one.at_lap}."
+    at = format_setting(one.setting, step)
+    said = f"{at} is not safe: {REAR_EVENTS_MAX} rear events by lap {one.at_lap}."
     if one.laps_after:
         laps = ", ".join(str(lap) for lap in one.laps_after[:8])
         said += f" The stop rule ended it there; laps {laps} should not have been driven at it."
