@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Final
 
@@ -126,6 +127,21 @@ def laps_to_judge(file: Path, named: Sequence[str], notes: Notes) -> LapSheet:
         has_keep=False,
         has_passes=True,
         from_log=True,
+    )
+
+
+def driven(rows: LapSheet, settle_laps: int) -> tuple[tr.Lap, ...]:
+    """The laps of a sheet; the first after a change count only where its column says so."""
+    laps = tuple(
+        tr.Lap(r.lap, r.stint, r.setting, bool(r.keep), r.passes, r.values, r.events)
+        for r in rows.rows
+    )
+    if rows.has_keep:
+        return laps
+    settled = tr.settle(laps, settle_laps)
+    return tuple(
+        replace(lap, keep=lap.keep and row.keep is not False)
+        for lap, row in zip(settled, rows.rows, strict=True)
     )
 
 
