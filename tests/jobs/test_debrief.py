@@ -189,6 +189,56 @@ def test_two_drivers_at_the_same_setting(full: Made, tmp_path: Path) -> None:
     assert any(one.lost_other_s is not None for one in result.passes)
 
 
+def two_in_one(folder: Path, uses: tuple[float, float]) -> Path:
+    """Laps of one car at two uses of its limit, four each, one after the other in one log."""
+    lines: list[str] = []
+    for number, use in enumerate(uses):
+        driver = folder / f"{number}.toml"
+        about = f'schema = "foreaft.driver/1"\nid = "d{number}"\nname = "d"\nlevel = "pro"\n'
+        driver.write_text(f"{about}use_of_limit_frac = {use}\n", "utf-8")
+        asked: dict[str, Any] = {
+            "laps": 4,
+            "seed": 5 + number,
+            "settings": [51.5],
+            "table_hz": 50.0,
+        }
+        log, _ = made(folder / str(number), driver=str(driver), **asked)
+        own = log.read_text("utf-8").splitlines()
+        head = next(i for i, line in enumerate(own) if line.startswith("Time,")) + 2
+        clock, lap = (own[head - 2].split(",").index(name) for name in ("Time", "Lap number"))
+        rows = [line.split(",") for line in own[head:]]
+        if lines:
+            before = lines[-1].split(",")
+            for row in rows:
+                row[clock] = f"{float(row[clock]) + float(before[clock]) + 0.02:.2f}"
+                row[lap] = str(int(row[lap]) + int(before[lap]))
+            own = []
+        lines += [*own[:head], *(",".join(row) for row in rows)]
+    both = folder / "both.csv"
+    both.write_text("\n".join(lines) + "\n", "utf-8")
+    return both
+
+
+@pytest.mark.slow
+def test_braking_left_unused_is_that_of_the_timid_laps(tmp_path: Path) -> None:
+    """Truth is what the drivers were told to use: 0.92 of the limit, and 0.62 in the later laps."""
+    log = two_in_one(tmp_path, (0.92, 0.62))
+    asked = {**ON_DEMO, "driver": None}
+    result = debrief(DebriefRequest(logs=[log], **asked)).result
+    straight = {}
+    for zone in result.zones:
+        speed = next(s.median for s in zone.scatter if s.measure == "approach_speed_mps")
+        straight[zone.zone_id] = (zone.turn_in_s_m - zone.brake_s_m) / speed
+    timid = {f"L{number:02d}" for number in (5, 6, 7, 8)}
+    told = {(e.zone_id, e.lap_id) for e in result.events if e.kind == "unused"}
+    # Shorter straight parts than 0.6 s have no room for half a second of it.
+    there = {(zone, lap) for zone, s in straight.items() if s > 0.6 for lap in timid}
+    assert len(there) >= 16
+    assert len(told & there) / len(there) >= 0.95
+    assert len(told & there) / len(told) >= 0.95
+    assert not [e for e in result.events if e.kind == "double_stab"]
+
+
 @pytest.mark.slow
 def test_without_circuit_or_car_it_still_says_what_it_can(full: Made) -> None:
     result = debrief(DebriefRequest(logs=[full[0]])).result

@@ -192,3 +192,20 @@ def test_who_can_do_two_things_at_once_can_do_each_alone() -> None:
     assert hull[-1] * np.sin(angles[-1]) >= 1.6 - 1e-9
     assert hull[0] == 1.0  # nothing showed more of braking than that
     assert hull[2] == shown[2]
+
+
+def test_no_brake_is_left_while_it_is_still_being_pressed(rows) -> None:
+    """Turned in a tenth of a second after the brake point, or well after it."""
+    driven, _, laps, zones, _ = rows
+    series = series_of(driven.recording)
+    path = path_of(series)
+    first, last = (int(series.index(t)) for t in (laps.full[0].start_s, laps.full[0].end_s))
+    placed = place_along(series, path, laps, circuit_from(path, series, first, last)[0])
+    zones, passes = passes_of(placed, brakings(series))
+    one = next(each for each in passes if each.lap_id == laps.full[1].lap_id)
+    zone = next(each for each in zones if each.zone_id == one.zone_id)
+    start = one.braking.start
+    for after_s, known in ((0.1, False), (0.8, True)):
+        turned = replace(zone, turn_in_s_m=placed.place(start + after_s * series.rate_hz))
+        (row,) = measured(placed, [turned], [one])
+        assert (row.brake_left_frac is not None) == known

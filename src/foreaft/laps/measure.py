@@ -24,6 +24,9 @@ PLATEAU: Final = 0.9
 """The release begins where the brake last stood at this part of its hardest in the zone."""
 
 RELEASE_LEAST_S: Final = 0.15
+BUILD_UP_S: Final = 0.3
+"""Before this the brake is still being pressed (assumption): nothing of it is left yet."""
+
 BRIDGED_S: Final = 0.3
 """A brake channel that falls silent for longer is not drawn straight on; the deceleration shows."""
 
@@ -254,10 +257,10 @@ def _left_at_turn_in(placed: Placed, zone: Zone, braking: Braking, level: Floats
     if not np.all(np.isfinite(s)):
         return None
     ahead = _short(zone.turn_in_s_m, float(s[0]), placed.stations.length_m)
-    if ahead <= 0.0:
-        return None  # the brake is only pressed past the turn-in
-    peak = float(level[first : last + 1].max())
     at = int(np.searchsorted(np.maximum.accumulate(s), s[0] + ahead))
+    if ahead <= 0.0 or at * placed.series.step_s < BUILD_UP_S:
+        return None  # the brake is pressed past the turn-in, or not yet whole there
+    peak = float(level[first : last + 1].max())
     here = min(first + at, len(level) - 1)
     return float(np.clip(level[here] / peak, 0.0, 1.0)) if peak > 0.0 else None
 
