@@ -9,6 +9,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as hs
 
+from foreaft.files.classes import demo_folder
+from foreaft.jobs.requests import TrialDesignRequest, TrialEndpointAsk
+from foreaft.jobs.trial_design import design
 from foreaft.learn import design as de
 from foreaft.learn import statistics as st
 from foreaft.learn import trial as tr
@@ -128,3 +131,32 @@ def test_room_in_the_stints() -> None:
     assert de.blocks_in(3, (56.0, 53.0), habit) == 3
     assert de.blocks_in(1, (56.0, 53.0), replace(habit, stint_laps=16)) == 2
     assert de.shortest_stint(2, habit) == 10
+
+
+def test_a_car_file_says_how_far_the_settings_move_the_slip() -> None:
+    """Held against the plain formula: each axle's slip grows with its part of the force.
+
+    Well below the peak a tyre's slip is in proportion to its force over its load; a few percent of
+    share move front and rear the opposite way. Half to twice of that is what the curve of the
+    tyre, drag and the engine may make of it.
+    """
+    car = str(demo_folder() / "car.toml")
+    ask = TrialEndpointAsk(name="slip_difference_frac", difference=0.004, scatter_sd=0.001)
+    answers = [
+        design(TrialDesignRequest(settings=[54.0, other], car=car, endpoints=[ask], stints=4))
+        for other in (52.0, 50.0)
+    ]
+    made = [one.result.design for one in answers]
+    assert made[0] is not None
+    assert made[1] is not None
+    near, far = made[0].endpoints[0].expected, made[1].endpoints[0].expected
+    assert near is not None
+    assert far is not None
+    assert far == pytest.approx(2.0 * near, rel=0.1)
+    front, rear, base, height, mu, peak = 0.43, 0.57, 2.6, 0.46, 1.5, 0.09
+    load_front, load_rear = front + height / base, rear - height / base  # over the weight, at 1 g
+    share_moved = 2.0 * 0.009  # two points of line pressure, as the record's truth has it
+    plain = peak / mu / 2.0 * share_moved * (1.0 / load_front + 1.0 / load_rear)
+    assert 0.5 * plain < near < 2.0 * plain
+    assert [one.code for one in answers[0].warnings] == ["more_than_expected"]
+    assert answers[1].warnings == []

@@ -9,10 +9,13 @@ from math import ceil
 from pathlib import Path
 from typing import Final
 
+import numpy as np
+
 from foreaft.base.errors import InputError
+from foreaft.base.units import GRAVITY_MPS2
 from foreaft.files.trial_laps import read_laps, unit_of, write_laps
 from foreaft.jobs.common import Notes, envelope
-from foreaft.jobs.load import known_adjuster, load_car, load_driver, way_of
+from foreaft.jobs.load import known_adjuster, load_car, load_conditions, load_driver, way_of
 from foreaft.jobs.requests import TrialDesignRequest, TrialEndpointAsk
 from foreaft.jobs.trial_scatter import driven, laps_for_scatter
 from foreaft.learn import design as de
@@ -27,6 +30,7 @@ from foreaft.model.answers_trial import (
     TrialIncidents,
     TrialRun,
 )
+from foreaft.model.car import Car
 from foreaft.report import trial_words as words
 from foreaft.report.words import format_setting
 
@@ -36,6 +40,11 @@ SETTLE_LAPS: Final = {"novice": 2, "club": 1, "pro": 1}
 """Laps after a change that do not count (common practice, no source)."""
 
 MOST_SETTINGS: Final = 5
+
+SLIP: Final = "slip_difference_frac"
+
+MORE_THAN_EXPECTED: Final = 1.5
+"""A difference asked for that is so many times what is to be expected is told of (assumption)."""
 
 COUNTED_EVENTS: Final = ("front_events", tr.REAR_COLUMN)
 
@@ -75,6 +84,7 @@ def design(request: TrialDesignRequest) -> Envelope[Trial]:
     sheet = de.run_sheet(settings, blocks, habits)
     per_block = len(de.run_sheet(settings, 20, habits)) / 20.0
     told = [_endpoint(one, wanted[0], 2 * blocks, per_block, request.power) for one in wanted]
+    told = [_with_expected(one, request, settings, notes) for one in told]
     if told[0].power_frac < request.power:
         notes.warn(
             "trial_too_short",
@@ -320,6 +330,51 @@ def _endpoint(
         smallest_shown=least,
         text=words.endpoint_text(one.name, told, pairs, found, least),
     )
+
+
+AT_MPS, AT_MPS2 = 40.0, GRAVITY_MPS2
+"""Where the slip that a car file lets expect is worked out: about the middle of a straight stop, at
+the deceleration to which a log's slips are brought."""
+
+
+def _with_expected(
+    one: TrialEndpoint,
+    request: TrialDesignRequest,
+    settings: tuple[float, ...],
+    notes: Notes,
+) -> TrialEndpoint:
+    """Add what the car file lets expect of front minus rear slip, the least of the comparisons."""
+    if one.name != SLIP or request.car is None:
+        return one
+    slips = _slip_differences(load_car(request.car)[0], settings)
+    if slips is None:
+        return one
+    moved = min(abs(each - slips[0]) for each in slips[1:])
+    if one.difference > MORE_THAN_EXPECTED * moved:
+        notes.warn(
+            "more_than_expected",
+            f"{words.name_of(one.name)}: {words.amount(one.difference, one.unit)} is asked for, "
+            f"and by the car file these settings move it by about {words.amount(moved, one.unit)}: "
+            "a trial made for the former will not see the latter",
+        )
+    text = f"{one.text} By the car file it moves by about {words.amount(moved, one.unit)}."
+    return one.model_copy(update={"expected": moved, "text": text})
+
+
+def _slip_differences(car: Car, settings: tuple[float, ...]) -> list[float] | None:
+    """Front minus rear slip of the nominal car at each setting, in a straight stop."""
+    from foreaft.jobs.stop import arrays_of, scale_known  # brings the physics along
+    from foreaft.learn.straight import Moments, acting, slips
+
+    if not scale_known(car):
+        return None
+    arrays = arrays_of(car, load_conditions(None)[0])
+    order = np.argsort(arrays.settings)
+    share = np.interp(settings, arrays.settings[order], arrays.share[0][order])
+    same = np.ones(len(share))
+    when = Moments(AT_MPS * same, AT_MPS2 * same, same > 0.0, share)
+    front, rear = slips(arrays.table[0], acting(arrays.vector[0], when))
+    return [float(each) for each in front - rear]
 
 
 def _run(one: de.Run, forward: float) -> TrialRun:

@@ -39,6 +39,8 @@ class TrialEndpoint(Answer):
     laps_needed: int | None
     power_frac: float
     smallest_shown: float | None
+    expected: float | None = None
+    """How far the settings move it by the car file, where that can be worked out."""
     text: str
 
 
