@@ -4,7 +4,7 @@ import { place, placeOf, turn } from "../src/house/address";
 import { changedSince, lacking, learnRequest } from "../src/pages/learn/question";
 import { chosenOf } from "../src/pages/laps/chosen";
 import { designRequest } from "../src/pages/trial/design";
-import { asCsv, judgedOtherwise, judgeRequest } from "../src/pages/trial/judge";
+import { asCsv, judgedOtherwise, judgeRequest, sameTogether } from "../src/pages/trial/judge";
 import { stopsRequest } from "../src/pages/trial/stops";
 
 beforeEach(() => {
@@ -90,4 +90,12 @@ test("a verdict says what was chosen since", () => {
 test("a pasted table becomes a file of commas", () => {
   expect(asCsv("lap\tsetting\n1\t56,5")).toBe("lap,setting\n1,56.5");
   expect(asCsv("lap,setting\n1,56")).toBe("lap,setting\n1,56");
+});
+
+test("zones of the plan of which the same is to be said stand together, other settings apart", () => {
+  const line = (zone_name: string, planned_setting: number) => ({ zone_name, planned_setting, text: "nothing" });
+  expect(sameTogether([line("Mill", 52), line("Last", 53), line("Fold", 52)])).toEqual([
+    { names: "Mill, Fold", text: "nothing" },
+    { names: "Last", text: "nothing" },
+  ]);
 });

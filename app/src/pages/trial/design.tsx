@@ -7,6 +7,7 @@ import { useLoaded } from "../../house/loaded";
 import { NumberField, numberOf, Select, TextField } from "../../parts/field";
 import { Cautions, Warnings, Wrong } from "../../parts/notice";
 import { noNumber } from "../../words/text";
+import { setting } from "../../words/units";
 
 type Answer = Of<"TrialDesign">;
 
@@ -20,14 +21,16 @@ interface Typed {
 }
 
 /** What can be measured, in which unit, the smallest difference usually worth seeing, and its usual
- * scatter of a club driver; common practice, no source. */
+ * scatter of a club driver. Slip: what two points of line pressure do at 1 g by the plain formula, and
+ * about the scatter of logs of simulated laps; the others are common practice, no source. */
 const MEASURED = [
-  { value: "slip_difference_frac", label: "Slip, front minus rear, at equal deceleration", unit: "%", part: 0.01, difference: "3", scatter: "1.2" },
+  { value: "slip_difference_frac", label: "Slip, front minus rear, at equal deceleration", unit: "%", part: 0.01, difference: "0.3", scatter: "0.1" },
+  { value: "steer_excess_rad", label: "Steer against yaw, braking into the turn", unit: "rad", part: 1, difference: "0.004", scatter: "0.0016" },
   { value: "zone_time_s", label: "Braking time of zones of one kind", unit: "s", part: 1, difference: "0.05", scatter: "0.06" },
   { value: "brake_distance_m", label: "Braking distance", unit: "m", part: 1, difference: "2", scatter: "3" },
 ] as const;
 
-const START: Typed = { settings: "", measured: "slip_difference_frac", difference: "3", scatter: "1.2", stints: "3", stint_laps: "13" };
+const START: Typed = { settings: "", measured: "slip_difference_frac", difference: "0.3", scatter: "0.1", stints: "3", stint_laps: "13" };
 
 function measuredOf(typed: Typed): (typeof MEASURED)[number] {
   return MEASURED.find((one) => one.value === typed.measured) ?? MEASURED[0];
@@ -110,7 +113,7 @@ function Sheet({ design, warnings, cautions }: { design: Answer; warnings: { cod
             <tbody>
               {design.sheet.map((run) => (
                 <tr key={run.lap} class={run.counts ? "counts" : ""}>
-                  <th scope="row" class="number">{run.lap}</th><td class="number">{run.stint}</td><td class="number">{run.setting}</td>
+                  <th scope="row" class="number">{run.lap}</th><td class="number">{run.stint}</td><td class="number">{setting(run.setting, design.step)}</td>
                   <td>{run.counts ? "yes" : "no"}</td><td>{run.note}</td>
                 </tr>
               ))}

@@ -1,6 +1,7 @@
 /** Every effect with its interval, drawn about nought, one scale per unit. */
 import type { Of } from "../../api/types";
 import { capital } from "../../words/text";
+import { setting } from "../../words/units";
 
 type Verdict = Of<"TrialVerdict">;
 type Comparison = Verdict["comparisons"][number];
@@ -14,7 +15,7 @@ export function Effects({ verdict }: { verdict: Verdict }) {
   return (
     <section class="card stack" aria-labelledby="effects-head">
       <h2 id="effects-head">Every effect with its interval</h2>
-      <p class="soft">Setting minus {verdict.against}: below nought, a time or a distance is won. The line in the middle is nought.</p>
+      <p class="soft">Setting minus {setting(verdict.against, verdict.step)}: below nought, a time or a distance is won. The line in the middle is nought.</p>
       {told.length > 0 && <Table label="Effects" rows={told} verdict={verdict} />}
       {untold.length > 0 && (
         <details>
@@ -38,12 +39,12 @@ function Table({ label, rows, verdict }: { label: string; rows: Comparison[]; ve
           <tbody key={`${one.endpoint} ${one.setting}`}>
             <tr>
               <th scope="row">{capital(one.words)}{one.primary && <small> first</small>}</th>
-              <td class="number">{one.setting}</td>
+              <td class="number">{setting(one.setting, verdict.step)}</td>
               <td class="number">{(one.shown[0] ?? "–").replace("-", "−")}</td>
               <td class="drawn"><Whisker one={one} widest={widestOf(verdict, one.unit)} /></td>
               <td>{WORD[one.verdict]}</td>
             </tr>
-            <tr><td colSpan={5}><small>{one.text}</small></td></tr>
+            {!verdict.summary.includes(one.text) && <tr><td colSpan={5}><small>{one.text}</small></td></tr>}
           </tbody>
         ))}
       </table>

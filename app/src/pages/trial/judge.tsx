@@ -14,6 +14,7 @@ import { FileDrop } from "../../parts/drop";
 import { NumberField, numberOf, Select, TextField } from "../../parts/field";
 import { Mind, Progress, Warnings, Wrong } from "../../parts/notice";
 import { capital, noNumber, sentence } from "../../words/text";
+import { setting } from "../../words/units";
 import { when } from "../../words/files";
 import { choose, chosenOf } from "../laps/chosen";
 import { Effects } from "./effects";
@@ -41,7 +42,7 @@ export function Judge() {
         <h2 id="laps-head">The laps of the test</h2>
         <LapFiles laps={laps} />
         <div class="row fields">
-          <TextField label="First thing measured" help="the one named before driving; empty: as the file has it" value={typed.value.primary} placeholder="a column of the laps" list="trial-columns" onInput={(primary) => (typed.value = { ...typed.value, primary })} />
+          <TextField label="First thing measured" help="the one named before driving; empty: of a debrief, front minus rear slip where the log shows it" value={typed.value.primary} placeholder="a column of the laps" list="trial-columns" onInput={(primary) => (typed.value = { ...typed.value, primary })} />
           <datalist id="trial-columns">{columnsOf(verdict).map(([name, words]) => <option key={name} value={name} label={words} />)}</datalist>
           <NumberField label="Compared with setting" help="empty: the first driven" wrong={noNumber(typed.value.against)} value={typed.value.against} onInput={(against) => (typed.value = { ...typed.value, against })} />
           <Select label="Held against a plan" value={plan} options={[{ value: "", label: "none" }, ...ofKind("plans").map((one) => ({ value: `plans/${one.id}`, label: one.name }))]} onPick={(one) => choose({ plan: one }, "Plan held against the trial")} />
@@ -117,7 +118,7 @@ function LapFiles({ laps }: { laps: string }) {
     <>
       {!laps && logs.length > 0 && <OfLogs logs={logs} debriefs={debriefs} />}
       <Select label="File of laps" value={laps} options={options} onPick={(one) => choose({ laps: one }, "File of laps")} />
-      {laps.endsWith(".json") && <p class="soft">Of a debrief, lap time and the time of every zone are compared; another measure is named below, such as z03_brake_left_frac. The log has to hold the setting.</p>}
+      {laps.endsWith(".json") && <p class="soft">Of a debrief, front minus rear slip, steer against yaw, lap time and the time of every zone are compared; another measure is named below, such as z03_brake_left_frac. The log has to hold the setting.</p>}
       <FileDrop label="Drop the filled-in sheet here" help="CSV: lap, setting, and a column for each thing measured, such as z03_time_s" accept=".csv" onFiles={(files) => void bring(files[0]!)} />
       <details>
         <summary>Paste it from a spreadsheet</summary>
@@ -137,21 +138,31 @@ export function asCsv(text: string): string {
   return text.split(/\r?\n/).map((line) => line.split("\t").map(cell).join(",")).join("\n");
 }
 
+/** Zones of the plan of which the same is to be said, together. */
+export function sameTogether(lines: { zone_name: string; planned_setting: number; text: string }[]): { names: string; text: string }[] {
+  const same = new Map<string, { names: string[]; text: string }>();
+  for (const { zone_name, planned_setting, text } of lines) {
+    const key = `${planned_setting} ${text}`;
+    same.set(key, { names: [...(same.get(key)?.names ?? []), zone_name], text });
+  }
+  return [...same.values()].map(({ names, text }) => ({ names: names.join(", "), text }));
+}
+
 function Judged({ verdict, warnings }: { verdict: Verdict; warnings: { code: string; text: string }[] }) {
   return (
     <>
       <section class="card stack" aria-labelledby="verdict-head">
         <h2 id="verdict-head">Verdict</h2>
-        {verdict.summary.map((one, i) => <p key={one} class={i === 0 ? "lead" : ""}>{one}</p>)}
         {verdict.stopped.map((one) => <p key={one.text} class="notice wrong">{one.text}</p>)}
-        <p class="soft">{verdict.laps_counted} of {verdict.laps} laps counted, compared with {verdict.against}.</p>
+        {verdict.summary.filter((one) => !verdict.stopped.some(({ text }) => text === one)).map((one, i) => <p key={one} class={i === 0 ? "lead" : ""}>{one}</p>)}
+        <p class="soft">{verdict.laps_counted} of {verdict.laps} laps counted, compared with {setting(verdict.against, verdict.step)}.</p>
         <Warnings warnings={warnings} />
       </section>
       <Effects verdict={verdict} />
       {verdict.plan.length > 0 && (
         <section class="card" aria-labelledby="does-head">
           <h2 id="does-head">What it does to the plan</h2>
-          <ul>{verdict.plan.map((one) => <li key={one.zone_name}><strong>{capital(one.zone_name)}</strong>: {sentence(one.text)}</li>)}</ul>
+          <ul>{sameTogether(verdict.plan).map(({ names, text }) => <li key={names}><strong>{capital(names)}</strong>: {sentence(text)}</li>)}</ul>
         </section>
       )}
     </>
