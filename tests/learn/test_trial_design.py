@@ -160,3 +160,13 @@ def test_a_car_file_says_how_far_the_settings_move_the_slip() -> None:
     assert 0.5 * plain < near < 2.0 * plain
     assert [one.code for one in answers[0].warnings] == ["more_than_expected"]
     assert answers[1].warnings == []
+
+
+@pytest.mark.parametrize("scatter", [0.001, 0.0015])
+def test_the_laps_an_endpoint_needs_are_those_of_a_sheet_that_has_them(scatter: float) -> None:
+    ask = TrialEndpointAsk(name="slip_difference_frac", difference=0.003, scatter_sd=scatter)
+    asked = TrialDesignRequest(settings=[56, 53], higher="front", endpoints=[ask], stints=20)
+    made = design(asked).result.design
+    assert made is not None
+    assert made.pairs == made.endpoints[0].pairs_needed
+    assert made.laps == made.endpoints[0].laps_needed

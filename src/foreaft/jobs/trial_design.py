@@ -82,8 +82,9 @@ def design(request: TrialDesignRequest) -> Envelope[Trial]:
     wanted = _wanted(request, notes, len(settings) - 1)
     blocks = _blocks(request, wanted[0], settings, habits)
     sheet = de.run_sheet(settings, blocks, habits)
-    per_block = len(de.run_sheet(settings, 20, habits)) / 20.0
-    told = [_endpoint(one, wanted[0], 2 * blocks, per_block, request.power) for one in wanted]
+    told = [
+        _endpoint(one, wanted[0], 2 * blocks, settings, habits, request.power) for one in wanted
+    ]
     told = [_with_expected(one, request, settings, notes) for one in told]
     if told[0].power_frac < request.power:
         notes.warn(
@@ -308,11 +309,16 @@ def _blocks(
 
 
 def _endpoint(
-    one: _Wanted, first: _Wanted, pairs: int, per_block: float, power: float
+    one: _Wanted,
+    first: _Wanted,
+    pairs: int,
+    settings: tuple[float, ...],
+    habits: de.Habits,
+    power: float,
 ) -> TrialEndpoint:
     error, freedom = st.error_of(one.scatter, pairs), pairs - 2
     needed = one.needed(power)
-    laps = None if needed is None else ceil(per_block * needed / 2)
+    laps = None if needed is None else _laps_driven(ceil(needed / 2), settings, habits)
     found = st.power_of(one.difference, error, freedom, one.level)
     least = st.smallest_shown(error, freedom, one.level, power)
     told = None if needed is None or laps is None else (needed, laps)
@@ -375,6 +381,15 @@ def _slip_differences(car: Car, settings: tuple[float, ...]) -> list[float] | No
     when = Moments(AT_MPS * same, AT_MPS2 * same, same > 0.0, share)
     front, rear = slips(arrays.table[0], acting(arrays.vector[0], when))
     return [float(each) for each in front - rear]
+
+
+DRAWN_UP: Final = 100
+"""So many blocks are drawn up to count their laps; of more, nobody drives one."""
+
+
+def _laps_driven(blocks: int, settings: tuple[float, ...], habits: de.Habits) -> int:
+    drawn = min(max(blocks, de.FEWEST_BLOCKS), DRAWN_UP)
+    return ceil(len(de.run_sheet(settings, drawn, habits)) * max(blocks / drawn, 1.0))
 
 
 def _run(one: de.Run, forward: float) -> TrialRun:

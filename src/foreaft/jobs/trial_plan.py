@@ -77,11 +77,11 @@ def _found(
     step = plan.adjuster.step
     shown = format_setting(planned, step)
     for one in over:
-        if abs(planned - one.setting) < half or further_to_the_rear(planned, one.setting, way):
-            return "contradicted", (
-                f"{format_setting(one.setting, step)} was not safe in the trial, and {shown} is no "
-                "further forward"
-            )
+        over_at = f"{format_setting(one.setting, step)} was not safe in the trial"
+        if abs(planned - one.setting) < half:
+            return "contradicted", over_at
+        if further_to_the_rear(planned, one.setting, way):
+            return "contradicted", f"{over_at}, and {shown} lies further to the rear"
     votes = list(_votes(planned, step, told, {one.setting for one in over}))
     if not votes:
         return "untouched", f"the trial says nothing of {shown} here"

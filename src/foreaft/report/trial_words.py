@@ -294,7 +294,7 @@ def _crossover(one: Compared, sure: str) -> str:
     if one.crossover is None:
         return ""
     at, low, high = one.crossover
-    told = f" Both ends slip alike at {at:.3g} ({sure}: {low:.3g} to {high:.3g})"
+    told = f" Both ends slip alike at {at:.1f} ({sure}: {low:.1f} to {high:.1f})"
     if min(one.setting, one.against) <= at <= max(one.setting, one.against):
         return told + "."
     return told + ", beyond what was driven: a straight line drawn on, no more."
