@@ -613,6 +613,14 @@ NEEDS: Final[tuple[tuple[str, str, str, str], ...]] = (
 )
 
 
+LENT_PLACES: Final = Untold(
+    what="which line was driven, and the use of grip",
+    because="the log has neither position nor turning; places come from the way since the start "
+    "line, stretched to the circuit's length, and cornering from the circuit",
+    would_settle="GPS position, or a lateral accelerometer or yaw rate sensor",
+)
+
+
 def _asked_brake(recording: Recording) -> str:
     """A column that may be the brake's, if one was asked for; else nothing."""
     brakes = {name for names in BRAKE_CHANNELS for name in names}
@@ -630,6 +638,9 @@ def cannot_tell(session: Session, car_known: bool) -> list[Untold]:
         for key, what, because, settles in NEEDS
         if key not in sources
     ]
+    if session.series.lent:
+        found = [one for one in found if one.what != "which line was driven"]
+        found.append(LENT_PLACES)
     asked = _asked_brake(session.recording)
     if asked and "brake" not in sources:
         because = (
@@ -666,7 +677,12 @@ def cannot_tell(session: Session, car_known: bool) -> list[Untold]:
         found.append(
             Untold(
                 what="the use of grip against the car's limit",
-                because="no car file was given; use is told against what the car showed elsewhere",
+                because="no car file was given"
+                + (
+                    ""
+                    if session.series.lent
+                    else "; use is told against what the car showed elsewhere"
+                ),
                 would_settle="--car with a car file or a class",
             )
         )

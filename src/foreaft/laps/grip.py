@@ -55,7 +55,7 @@ def use_shown(series: Series, braking: Flags) -> tuple[Floats, Floats]:
     angle = np.arctan2(side, np.maximum(decel, 0.0))
     moving = series.speed_mps > MOVING_MPS
     counts = moving & (braking | (side > np.abs(decel)))
-    if counts.sum() < ENOUGH:
+    if series.lent or counts.sum() < ENOUGH:  # a lent cornering shows nothing of the car
         return np.full(len(total), np.nan), np.full(len(total), np.nan)
     edges = np.quantile(series.speed_mps[counts], np.linspace(0.0, 1.0, SPEED_BINS + 1)[1:-1])
     speed_bin = np.searchsorted(edges, series.speed_mps)

@@ -72,7 +72,8 @@ def path_of(series: Series) -> Path:
         raise CannotTell(
             "where the car was",
             because="the log has no position, no yaw rate and no lateral acceleration",
-            would_settle="record GPS position, or a yaw rate or lateral acceleration sensor",
+            would_settle="record GPS position, or a yaw rate or lateral acceleration sensor; or "
+            "give the circuit, if the log counts its laps at the start line",
         )
     turned = bridged(series.curvature_1pm) * series.speed_mps
     heading = np.concatenate(([0.0], np.cumsum(0.5 * (turned[1:] + turned[:-1]) / series.rate_hz)))

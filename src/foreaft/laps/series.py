@@ -26,6 +26,9 @@ RATE_MOST_HZ: Final = 100.0
 RATE_LEAST_HZ: Final = 5.0
 """Below this a stop from 200 km/h has a dozen samples: nothing here is worth computing."""
 
+LENT: Final = ("speed_mps",)
+"""All that curvature and lateral acceleration rest on where the circuit lends them."""
+
 MOVING_MPS: Final = 5.0
 SMOOTH_S: Final = 0.25
 """Window over which a speed or a heading is differentiated."""
@@ -96,6 +99,11 @@ class Series:
     def step_s(self) -> float:
         """Time between two samples. [s]"""
         return 1.0 / self.rate_hz
+
+    @property
+    def lent(self) -> bool:
+        """Whether curvature and lateral acceleration are the circuit's, not the log's own."""
+        return self.sources.get("curvature") == LENT
 
     def window(self, seconds: float) -> int:
         """An odd number of samples that covers about so many seconds, at least 3."""

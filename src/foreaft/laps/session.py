@@ -17,7 +17,7 @@ from foreaft.laps.grip import combined, use_by_model, use_shown
 from foreaft.laps.match import Known, Pass, Placed, Zone, passes_of, place_along
 from foreaft.laps.measure import Measured, against_best, brake_level, measured
 from foreaft.laps.path import Closure, Frame, Path, circuit_from, lies_on, path_of, register
-from foreaft.laps.series import Floats, Series, series_of
+from foreaft.laps.series import LENT, Floats, Series, series_of
 from foreaft.laps.slip import (
     FRONT_PEAKS,
     TRACK_M,
@@ -28,7 +28,7 @@ from foreaft.laps.slip import (
     front_over,
     wheel_slip,
 )
-from foreaft.laps.split import Gate, Lap, Split, split
+from foreaft.laps.split import Gate, Lap, Split, by_counter, by_distance, split
 from foreaft.laps.wander import settled
 from foreaft.logs.recording import Recording
 from foreaft.physics import layout as at
@@ -167,6 +167,8 @@ def look_at(
             because=f"the car does not move: it goes {np.ptp(series.distance_m):.0f} m in all",
             would_settle="a log of a car that is driven; is the speed in the right column?",
         )
+    if circuit is not None:
+        series = bent_as(circuit, series)
     path = path_of(series)
     look()
     moved, frame, closed = None, None, None
@@ -198,6 +200,26 @@ def look_at(
     laid = (path.drawn, moved, frame)
     look()
     return _judged(recording, placed, zones, passes, car, closed, laid, keeps, wheels)
+
+
+def bent_as(circuit: Stations, series: Series) -> Series:
+    """Curvature of the circuit for a log that has none, where its laps are marked at the line.
+
+    The way since the mark, stretched to the circuit's length, says where on it the car is.
+    """
+    if series.curvature_1pm is not None:
+        return series
+    marks = next((m for m in (by_counter(series), by_distance(series)) if m is not None), None)
+    if marks is None or len(marks) == 0:
+        return series
+    length, way = circuit.length_m, series.distance_m
+    at = np.interp(marks, series.time_s, way)
+    place = np.interp(way, at, length * np.arange(len(at)))
+    place += np.minimum(way - at[0], 0.0) + np.maximum(way - at[-1], 0.0)
+    kappa = np.interp(place % length, circuit.s_m, circuit.curvature_1pm, period=length)
+    sources = {**series.sources, "curvature": LENT, "lateral": LENT}
+    lateral = kappa * series.speed_mps**2
+    return replace(series, curvature_1pm=kappa, lateral_mps2=lateral, sources=sources)
 
 
 HOLE_S: Final = 0.5

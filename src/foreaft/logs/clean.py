@@ -112,7 +112,9 @@ def _anew(time: Floats, value: Floats, joined: Floats) -> tuple[float, ...]:
     at = 1 + np.flatnonzero(np.diff(value) < -RESET_M)
     step = time[at] - time[at - 1]
     part = np.clip(value[at] / np.maximum(joined[at] - joined[at - 1], 1e-9), 0.0, 1.0)
-    return tuple((time[at] - part * step).tolist())
+    anew = (time[at] - part * step).tolist()
+    begins = len(anew) > 0 and value[0] < float(np.median(np.abs(np.diff(joined[:50]))))
+    return (float(time[0]), *anew) if begins else tuple(anew)
 
 
 # ---------------------------------------------------------------- one column per channel
