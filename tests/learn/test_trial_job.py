@@ -264,6 +264,15 @@ def test_without_keep_the_first_lap_after_a_change_is_dropped(tmp_path: Path) ->
     assert judged(file, settle_laps=0).laps_counted == 11
 
 
+def test_laps_none_of_which_ever_settled_say_so(tmp_path: Path) -> None:
+    rows = ["lap,setting,lap_time_s"]
+    rows += [f"{i},{56 if i % 2 else 53},{90 + i % 3}" for i in range(1, 9)]
+    file = tmp_path / "laps.csv"
+    file.write_text("\n".join(rows), "utf-8")
+    with pytest.raises(CannotTell, match="first after a change"):
+        judged(file)
+
+
 def test_laps_that_are_not_in_the_file_have_settled(tmp_path: Path) -> None:
     file = tmp_path / "laps.csv"
     file.write_text("lap,setting,lap_time_s\n3,56,93\n5,53,92\n6,56,92\n", "utf-8")

@@ -156,3 +156,22 @@ def test_a_setting_that_is_not_safe_is_never_called_better(tmp_path: Path) -> No
     said = " ".join([told.comparisons[0].text, *told.summary])
     assert "53 is better" not in said
     assert "53 is not safe, whatever it gains" in told.comparisons[0].text
+
+
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"Car,Halden GT\nTime,Speed\ns,km/h\n0.0,120\n",
+        b"Time,Speed\n" + b"0.0,120\n" * 200_000,
+        b"\x00\x01MDF" * 100,
+    ],
+)
+def test_a_log_is_told_from_a_sheet_of_laps_and_what_comes_first(
+    content: bytes, tmp_path: Path
+) -> None:
+    file = tmp_path / "log.csv"
+    file.write_bytes(content)
+    with pytest.raises(InputError) as refused:
+        read_laps(file)
+    assert refused.value.code == "trial_laps"
+    assert "foreaft debrief" in (refused.value.hint or "")

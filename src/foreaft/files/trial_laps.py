@@ -86,7 +86,13 @@ def read_laps(path: str | os.PathLike[str]) -> LapSheet:
         With file, line, column, value, what is allowed and a hint.
     """
     file = Path(path)
-    return parse_laps(read_text(file), str(file))
+    try:
+        text = read_text(file)
+    except InputError as error:
+        if error.code in ("file_too_large", "file_not_text"):
+            raise _no_sheet(str(file), None, error.value or "") from error
+        raise
+    return parse_laps(text, str(file))
 
 
 def has_laps(path: str | os.PathLike[str]) -> bool:
@@ -222,7 +228,23 @@ def _check_order(rows: list[LapRow], file: str) -> None:
             raise _wrong(file, row.line, key, getattr(row, key), said, f"{least} or more")
 
 
+def _no_sheet(file: str, line: int | None, value: object) -> InputError:
+    """Nothing like the laps of a trial; a log, most likely."""
+    return _wrong(
+        file,
+        line,
+        "file" if line is None else "header",
+        value,
+        "This is no sheet of laps.",
+        "a CSV with the columns lap and setting, or the debrief.json of a log",
+        "A log is debriefed first: foreaft debrief LOG --out debrief, then: foreaft trial judge "
+        "debrief/debrief.json.",
+    )
+
+
 def _check_header(columns: tuple[str, ...], line: int, file: str) -> None:
+    if not {"lap", "setting"} & {one.lower() for one in columns}:
+        raise _no_sheet(file, line, ",".join(columns)[:120])
     for one in columns:
         if one not in PLAIN and unit_of(one) is None and not _EVENTS.fullmatch(one):
             near = difflib.get_close_matches(one, PLAIN, 1)

@@ -151,6 +151,14 @@ def _check_laps(laps: tuple[tr.Lap, ...], rows: LapSheet) -> None:
             because=f"all laps were driven at {min(settings):g}",
             would_settle="laps at a second setting, in turn with the first: make a run sheet",
         )
+    if not rows.has_keep and not any(lap.keep for lap in laps):
+        raise CannotTell(
+            "whether the setting makes a difference",
+            because="every lap is the first after a change of setting or of a stint, and such "
+            "laps do not count",
+            would_settle="two laps or more at a setting before the next change; or "
+            "--settle-laps 0, where a lap settles at once, as on a rig",
+        )
     counted = any(any(lap.events.values()) for lap in laps)
     if not counted and not any(lap.values for lap in laps if lap.keep):
         raise CannotTell(
