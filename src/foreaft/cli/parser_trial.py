@@ -66,7 +66,7 @@ def _design(parts: argparse._SubParsersAction[Any], command: Command) -> None:
         "make a run sheet: which setting on which lap, how many laps, and what that can show",
         """
 foreaft trial design --settings 56 53 --higher front --driver club
-foreaft trial design --settings 56 53 --higher front --endpoint slip_difference_frac 0.01 0.012 \\
+foreaft trial design --settings 56 53 --higher front --endpoint slip_difference_frac 0.003 0.001 \\
     --endpoint z03_time_s 0.03 0.06 --out laps.csv
 foreaft trial design --settings 56 53 --car car.toml --endpoint z03_time_s 0.03 \\
     --scatter-from earlier-laps.csv
@@ -139,16 +139,18 @@ def _judge(parts: argparse._SubParsersAction[Any], command: Command) -> None:
         "say what the laps show: effects with their intervals, incidents, and the plan",
         """
 foreaft trial judge laps.csv
+foreaft trial judge debrief/debrief.json --plan plan/plan.json
 foreaft trial judge laps.csv --primary slip_difference_frac --plan plan/plan.json
 foreaft trial judge laps.csv --pool deep_time_s z02_time_s z05_time_s
 """,
     )
-    parser.add_argument("laps", type=Path, help="the laps as driven (CSV)")
+    parser.add_argument("laps", type=Path, help="the laps as driven (CSV), or debrief.json of their log")
     parser.add_argument(
         "--against", type=float, help="setting the others are compared with (the first driven)"
     )
     parser.add_argument(
-        "--primary", help="the column the trial was made for; it is judged by itself"
+        "--primary", help="the column the trial was made for; it is judged by itself (of a debrief: front minus "
+        "rear slip, where the log shows it)"
     )
     parser.add_argument(
         "--pool",
