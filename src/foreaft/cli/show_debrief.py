@@ -82,7 +82,7 @@ def _zone(zone: DebriefZone, units: Units) -> tuple[str, ...]:
     brake, start, low = (middle(n) for n in ("brake_s_m", "approach_speed_mps", "min_speed_mps"))
     mfdd, depth = middle("mfdd_mps2"), middle("depth_frac")
     shown, model = middle("use_shown_frac"), middle("use_model_frac")
-    sd = None if brake is None else brake.sd
+    sd = words.sd_of(zone, "brake_s_m")
     return (
         f"{zone.zone_id} {zone.name}",
         "" if brake is None else format_length(brake.median, units),

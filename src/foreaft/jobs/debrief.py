@@ -670,7 +670,7 @@ def cannot_tell(session: Session, car_known: bool) -> list[Untold]:
             Untold(
                 what="lock-ups",
                 because="this car has anti-lock: its wheels dip and come back by design",
-                would_settle="nothing: look at the braking left unused, and at rotation",
+                would_settle="no channel does; look at the braking left unused and at rotation",
             )
         )
     if not car_known:

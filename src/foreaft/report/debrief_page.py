@@ -127,10 +127,6 @@ def _middle(zone: DebriefZone, measure: str) -> float | None:
     return next((one.median for one in zone.scatter if one.measure == measure), None)
 
 
-def _sd(zone: DebriefZone, measure: str) -> float | None:
-    return next((one.sd for one in zone.scatter if one.measure == measure), None)
-
-
 def _shown(zone: DebriefZone, measure: str, units: Units) -> str:
     value = _middle(zone, measure)
     if value is None:
@@ -139,8 +135,8 @@ def _shown(zone: DebriefZone, measure: str, units: Units) -> str:
 
 
 def _zone(result: Debrief, zone: DebriefZone, units: Units) -> Data:
-    sd = _sd(zone, "brake_s_m")
-    depth_sd = _sd(zone, "depth_frac")
+    sd = words.sd_of(zone, "brake_s_m")
+    depth_sd = words.sd_of(zone, "depth_frac")
     own = [one for one in result.events if one.zone_id == zone.zone_id]
     speeds = [
         _shown(zone, name, units).removesuffix(" km/h").removesuffix(" mph")

@@ -267,7 +267,7 @@ def no_difference(full_laps: int) -> str:
 def evenness(zones: Sequence[DebriefZone], units: Units) -> str:
     """Say how even the driver is: where he brakes, and how he lets the brake off."""
     said = []
-    points = {zone.name: sd for zone in zones if (sd := _sd(zone, "brake_s_m")) is not None}
+    points = {zone.name: sd for zone in zones if (sd := sd_of(zone, "brake_s_m")) is not None}
     if len(points) > 1:
         low, high = min(points, key=points.__getitem__), max(points, key=points.__getitem__)
         said.append(
@@ -289,7 +289,7 @@ def evenness(zones: Sequence[DebriefZone], units: Units) -> str:
     return " ".join(said)
 
 
-def _sd(zone: DebriefZone, measure: str) -> float | None:
+def sd_of(zone: DebriefZone, measure: str) -> float | None:
     """Scatter of a measure, of passes enough to have one."""
     found = next((one for one in zone.scatter if one.measure == measure), None)
     return None if found is None or found.passes < ENOUGH_PASSES else found.sd

@@ -37,7 +37,7 @@ export function WorkTable({ result, picked, onPick }: { result: Debrief; picked:
           </tbody>
         </table>
       </div>
-      <p class="soft">▲ front wheel locked, ▼ rear, △ ran wide, – braking left unused, ○ double stab. The best value of a zone is bold; a part of a lap may beat the best full one.</p>
+      <p class="soft">▲ front wheel locked, ▼ rear, △ ran wide, – braking left unused, ○ double stab. The best value of a zone in which nothing locked, came out or ran wide is bold; a part of a lap may beat the best full one.</p>
     </>
   );
 }
@@ -47,10 +47,11 @@ function Cell({ result, zone, lap_id, measure }: { result: Debrief; zone: Zone; 
   const pass = passes.find((one) => one.lap_id === lap_id);
   const value = pass ? valueOf(measure, pass, zone, result.circuit.length_m) : null;
   const events = result.events.filter((one) => one.zone_id === zone.zone_id && one.lap_id === lap_id);
-  const all = passes.map((one) => valueOf(measure, one, zone, result.circuit.length_m)).filter((one): one is number => one !== null);
+  const clean = passes.filter((one) => !one.spoilt);
+  const all = (clean.length ? clean : passes).map((one) => valueOf(measure, one, zone, result.circuit.length_m)).filter((one): one is number => one !== null);
   const best = measure.better === "more" ? Math.max(...all) : measure.better === "less" ? Math.min(...all) : null;
   return (
-    <td class={value !== null && value === best ? "number best" : "number"}>
+    <td class={value !== null && value === best && !(pass?.spoilt && clean.length) ? "number best" : "number"}>
       {value === null ? "" : measure.show(value)}
       {events.map((one, i) => (
         <span key={i} class={`sign ${one.axle ?? ""}`} role="img" aria-label={`${EVENTS[one.kind]}${one.axle ? `, ${one.axle}` : ""}`} title={EVENTS[one.kind]}>{signOf(one)}</span>
