@@ -3,6 +3,7 @@
 The truth is drawn from the ranges of a class of car: the fit knows the class, not the car.
 The logs come from the transient car with a full logger, the fit is quasi-steady.
 Usage: python tests/learn/learn_coverage.py --count 400
+and for driven laps: python tests/learn/learn_coverage.py --laps --count 40
 """
 
 from __future__ import annotations
@@ -10,27 +11,31 @@ from __future__ import annotations
 import argparse
 import os
 from collections import defaultdict
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
+from importlib import resources
 from multiprocessing import get_context
+from pathlib import Path
 from typing import Any
 
 import numpy as np
 from scipy.stats import binomtest
 
+from foreaft.base.errors import ForeaftError
 from foreaft.drive import channels as ch
 from foreaft.files.classes import class_names, load_class
 from foreaft.jobs.common import Notes, never, silent
 from foreaft.jobs.load import anchored
-from foreaft.jobs.record_drive import drive_stops
-from foreaft.jobs.requests import Quick, RecordRequest
+from foreaft.jobs.record_drive import Driven, drive_laps, drive_stops
+from foreaft.jobs.requests import Quick, RecordRequest, ZonesRequest
+from foreaft.jobs.zones import zones
 from foreaft.laps.series import series_of
 from foreaft.learn import car as lc
 from foreaft.learn import crossover as cr
 from foreaft.learn import foot
 from foreaft.learn import straight as st
-from foreaft.learn.observe import observe
+from foreaft.learn.observe import observe, together
 from foreaft.learn.verdict import judge
 from foreaft.logs.instruments import LOGGERS, Log, measure
 from foreaft.logs.recording import Channel, Recording
@@ -42,13 +47,16 @@ from foreaft.physics import layout as at
 from foreaft.physics.motion import crossover_share
 
 QUICK = Quick(today=0.0, higher="front", first="together")
-FIRST_SEED = 200_000
+FIRST_SEED = 600_000
+FIRST_OF_LAPS = 700_000
 """Seeds below belong to calibration, see docs/theory/learn.md."""
 
 CURVE_SD = 0.06
 """True tyres rise to their peak along another curve than the fit's: they slip by this part more or
 less at the same use. Docs/theory/tyre.md has 0.13 between the curve and a published set."""
 
+LAPS_EACH = 5
+CIRCUIT = Path(str(resources.files("foreaft.data") / "demo" / "brackwater.csv"))
 LEVELS = ("novice", "club", "pro")
 
 
@@ -61,6 +69,8 @@ class Case:
     numbers: dict[str, float]
     settings: tuple[float, ...]
     recording: Recording
+    others: tuple[Recording, ...] = ()
+    """Further sessions: a car that has left the road begins anew."""
 
 
 def prior_of(name: str) -> Car:
@@ -124,6 +134,61 @@ def case_of(seed: int, ends: bool | None = None, stops: int | None = None) -> Ca
     )
     driver = build(Driver, {"id": level, "name": level, "level": level})
     driven = drive_stops(request, truth, driver, Conditions(), 200, Notes(), silent, never)
+    return _measured(driven, prior, truth, driver, settings, (seed, rng))
+
+
+def lap_case_of(seed: int) -> Case:
+    """Draw and drive one case of five laps at each of two settings, with another driver each."""
+    rng = np.random.default_rng([seed, 2])
+    prior = prior_of(class_names()[seed % len(class_names())])
+    truth = true_car(prior, seed)
+    adjuster = prior.adjuster
+    assert adjuster is not None
+    # Nobody laps at the ends of an adjuster: a quarter of the way to each side of the middle.
+    places = np.quantile(adjuster.settings, [0.375, 0.625])
+    settings = [float(adjuster.settings[np.abs(adjuster.settings - s).argmin()]) for s in places]
+    request = RecordRequest(
+        car="class", circuit=CIRCUIT, laps=LAPS_EACH, settings=settings, seed=seed
+    )
+    level = LEVELS[int(rng.integers(3))]
+    driver = build(Driver, {"id": level, "name": level, "level": level})
+    driven = drive_laps(request, truth, driver, Conditions(), 200, Notes(), silent, never)
+    case = _measured(driven, prior, truth, driver, settings, (seed, rng))
+    case.numbers["driver.depth_frac"] = true_depth(driven)
+    return case
+
+
+def true_depth(driven: Driven) -> float:
+    """Mean over zones of where the brake was let go: 0 at the circuit's turn-in, 1 at its apex.
+
+    The turn-in is that of the road's curvature; the plan has a driver turn in later in long bends.
+    """
+    circuit = zones(ZonesRequest(car="gt-mid", circuit=CIRCUIT)).result
+    turning = {
+        one.zone_id: (one.apex_s_m - one.turn_in_s_m) % circuit.circuit.length_m
+        for one in circuit.zones
+        if one.apex_s_m is not None and one.turn_in_s_m is not None
+    }
+    deep: dict[str, list[float]] = defaultdict(list)
+    for lap in (lap for run in driven.runs for lap in run.laps if lap.complete):
+        for one in lap.passes:
+            name, release = one.passed.zone_id, one.release_s_m
+            if name is not None and release is not None:
+                left = (one.passed.apex_s_m - release) / turning[name]
+                deep[name].append(max(1.0 - left, 0.0))
+    return float(np.mean([np.mean(rows) for rows in deep.values()])) if deep else float("nan")
+
+
+def _measured(
+    driven: Driven,
+    prior: Car,
+    truth: Car,
+    driver: Driver,
+    settings: Sequence[float],
+    chance: tuple[int, np.random.Generator],
+) -> Case:
+    """Lay the full logger's sensors onto what was driven, with gains of the lines of their own."""
+    seed, rng = chance
     fit = ch.fitting_of(driven.car, driven.vehicle.vector)
     rear = float(np.exp(0.4 * rng.standard_normal()))
     front = float(np.exp(0.4 * rng.standard_normal()))
@@ -145,7 +210,8 @@ def case_of(seed: int, ends: bool | None = None, stops: int | None = None) -> Ca
             fit.gain_front_N_per_Pa / share / vector[at.MASS]
         )
     log = measure(runs, LOGGERS["full"], seed)
-    return Case(prior, truth, numbers, tuple(settings), recording_of(log))
+    first, *others = (recording_of(log, k) for k in range(len(log.sessions)))
+    return Case(prior, truth, numbers, tuple(settings), first, tuple(others))
 
 
 def recording_of(log: Log, session: int = 0) -> Recording:
@@ -157,7 +223,7 @@ def recording_of(log: Log, session: int = 0) -> Recording:
             time = np.arange(0.0, log.sessions[session].duration_s, 0.05)
             value = one.value[np.maximum(np.searchsorted(one.time_s, time, side="right") - 1, 0)]
         channels[one.name] = Channel(one.name, one.name, one.unit, time, value, "used")
-    return Recording("made", "0" * 64, "made.csv", 1, 1, 0.0, channels)
+    return Recording(f"made-{session}", "0" * 64, "made.csv", 1, 1, 0.0, channels)
 
 
 def true_crossover(case: Case, decel_mps2: float, speed_mps: float) -> float:
@@ -184,11 +250,23 @@ def true_lock(case: Case, speed_mps: float) -> float:
     return float((even - level) / slope)
 
 
+def learnt_of_laps(seed: int) -> list[tuple[str, str, float, float, float, float]]:
+    """As `learnt`, of driven laps; nothing where this car cannot lap at all."""
+    try:
+        return told_of(lap_case_of(seed), seed)
+    except ForeaftError as error:
+        return [(f"not driven: {error}"[:42], "left out", 0.0, 0.0, 0.0, 0.0)]
+
+
 def learnt(seed: int) -> list[tuple[str, str, float, float, float, float]]:
+    """Key, verdict, truth, low, high and estimate of everything told of one case of stops."""
+    return told_of(case_of(seed), seed)
+
+
+def told_of(case: Case, seed: int) -> list[tuple[str, str, float, float, float, float]]:
     """Key, verdict, truth, low, high and estimate of everything told of one case."""
-    case = case_of(seed)
-    series = series_of(case.recording)
-    seen = observe(series)
+    every = [(one, series_of(one)) for one in (case.recording, *case.others)]
+    seen = together([observe(series, log=k) for k, (_, series) in enumerate(every)])
     what = lc.known(case.prior, Conditions(), None, seed)
     found = lc.fitted(seen, what, seed)
     out = []
@@ -215,19 +293,24 @@ def learnt(seed: int) -> list[tuple[str, str, float, float, float, float]]:
         sd = float(np.std(column.now))
         error = (one.estimate - known) / sd
         out.append((one.key, one.verdict, known, one.low, one.high, error))
-    scatter = foot.scatter(foot.alike(foot.stops(series)))
-    if scatter is not None:
-        key, sd = "driver.pedal_scatter_frac", (scatter.high - scatter.low) / 3.29
-        true = case.numbers[key]
-        out.append((key, "told", true, scatter.low, scatter.high, (scatter.value - true) / sd))
+    feet = [foot.repeats(*one) for one in every]
+    for key, told in (
+        ("driver.pedal_scatter_frac", foot.scatter([row for one in feet for row in one[0]])),
+        ("driver.depth_frac", foot.mean_of([row for one in feet for row in one[1]])),
+    ):
+        if told is not None and key in case.numbers:
+            true, sd = case.numbers[key], (told.high - told.low) / 3.29
+            out.append((key, "told", true, told.low, told.high, (told.value - true) / sd))
     return out
 
 
-def many(seeds: Iterable[int], workers: int = 2) -> dict[tuple[str, str], list[tuple[float, ...]]]:
+def many(
+    seeds: Iterable[int], workers: int = 2, laps: bool = False
+) -> dict[tuple[str, str], list[tuple[float, ...]]]:
     """Truth, low, high and error over sd by key and verdict."""
     found: dict[tuple[str, str], list[tuple[float, ...]]] = defaultdict(list)
     with ProcessPoolExecutor(workers, mp_context=get_context("spawn")) as pool:
-        for rows in pool.map(learnt, seeds, chunksize=4):
+        for rows in pool.map(learnt_of_laps if laps else learnt, seeds, chunksize=4):
             for key, verdict, *rest in rows:
                 found[key, verdict].append(tuple(rest))
     return found
@@ -237,11 +320,13 @@ def main() -> None:
     """Print how often the intervals hold the truth."""
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=400)
-    parser.add_argument("--first", type=int, default=FIRST_SEED)
+    parser.add_argument("--laps", action="store_true", help="driven laps instead of stops")
+    parser.add_argument("--first", type=int)
     parser.add_argument("--workers", type=int, default=2)
     asked = parser.parse_args()
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # of the workers: the matrices are small
-    found = many(range(asked.first, asked.first + asked.count), asked.workers)
+    first = asked.first or (FIRST_OF_LAPS if asked.laps else FIRST_SEED)
+    found = many(range(first, first + asked.count), asked.workers, asked.laps)
     print(f"{'number':42s} {'verdict':14s} n, held, 90 % of that part, error/sd, median width")
     for (key, verdict), rows in sorted(found.items(), key=lambda one: (one[0][1], one[0][0])):
         table = np.array(rows)

@@ -7,6 +7,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from foreaft.laps.brakings import brakings
 from foreaft.laps.series import series_of
 from foreaft.learn import car as lc
 from foreaft.learn import crossover as cr
@@ -159,3 +160,18 @@ def test_the_mean_depth_of_zones_that_differ_has_an_interval_that_holds_it() -> 
     assert 167 <= inside <= 193
     # 0.08 over the root of 48 passes; not what zones differ by, 0.27.
     assert np.median(wide) == pytest.approx(2.0 * 1.68 * 0.08 / np.sqrt(48.0), rel=0.1)
+
+
+def test_a_pedal_let_go_from_the_hit_on_was_not_held(learnt: Learnt) -> None:
+    """Into a turn the foot comes off all the way: what differs there is not how it holds."""
+    series = series_of(learnt[0].recording)
+    one = brakings(series)[0]
+    level = foot.held(series, one)
+    assert level is not None
+    assert series.brake_frac is not None
+    since = np.arange(len(series.time_s)) / series.rate_hz - one.start / series.rate_hz
+    fading = series.brake_frac * np.clip(1.0 - 0.4 * np.maximum(since - 0.3, 0.0), 0.0, 1.0)
+    assert foot.held(replace(series, brake_frac=fading), one) is None
+    # Held for a second and let go then: what was held counts, and not the rest.
+    late = series.brake_frac * np.clip(1.0 - 0.8 * np.maximum(since - 1.7, 0.0), 0.0, 1.0)
+    assert foot.held(replace(series, brake_frac=late), one) == pytest.approx(level, rel=0.04)

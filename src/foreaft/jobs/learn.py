@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Hashable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -10,8 +10,7 @@ from typing import Final
 
 import numpy as np
 
-from foreaft.base.errors import Cancelled as Stopped
-from foreaft.base.errors import CannotTell, ForeaftError, InputError
+from foreaft.base.errors import CannotTell, InputError
 from foreaft.files import toml
 from foreaft.files.atomic import write_folder
 from foreaft.files.sheet import slug
@@ -29,7 +28,6 @@ from foreaft.jobs.load import joint_draws, load_car, load_conditions
 from foreaft.jobs.log_words import LogWords
 from foreaft.jobs.requests import LearnRequest
 from foreaft.laps.series import Series, series_of
-from foreaft.laps.session import look_at
 from foreaft.learn import car as lc
 from foreaft.learn import crossover as cr
 from foreaft.learn import foot, settle
@@ -51,8 +49,6 @@ from foreaft.model.car import Car
 from foreaft.model.fields import plain
 from foreaft.report import learn_words as words
 from foreaft.report.words import format_setting
-
-Levels = list[tuple[Hashable, float]]
 
 CAR_FILE: Final = "car.toml"
 DRAWS_FILE: Final = "draws.csv"
@@ -403,10 +399,11 @@ def _log(one: _Session) -> LearnLog:
 
 def _driver(sessions: Sequence[_Session], notes: Notes, progress: Progress) -> list[LearnParameter]:
     """Scatter of the pedal and depth, from brakings that repeat."""
-    levels: Levels = []
-    depths: Levels = []
+    levels: foot.Levels = []
+    depths: foot.Levels = []
     for number, one in enumerate(sessions):
-        alike, deep = _repeats(one, partial(progress, "driver", number, len(sessions)))
+        look = partial(progress, "driver", number, len(sessions))
+        alike, deep = foot.repeats(one.recording, one.series, look)
         levels += alike
         depths += deep
     progress("driver", len(sessions), len(sessions))
@@ -428,30 +425,6 @@ def _driver(sessions: Sequence[_Session], notes: Notes, progress: Progress) -> l
             "laps with position, or the distance driven, and a circuit",
         ),
     ]
-
-
-def _repeats(one: _Session, look: Callable[[], None]) -> tuple[Levels, Levels]:
-    """Levels of held pedals by what they have in common, and depths by zone where there are."""
-    series = one.series
-    look()
-    try:
-        session = look_at(one.recording, look=look)
-    except Stopped:
-        raise
-    except ForeaftError:
-        stops = foot.alike(foot.stops(series))
-        return [((one.recording.run_id, name), level) for name, level in stops], []
-    levels: Levels = []
-    for passed in session.passes:
-        level = foot.held(series, passed.braking)
-        if level is not None and level > 0.0 and passed.lap_id in session.full:
-            levels.append(((one.recording.run_id, passed.zone_id), level))
-    depths: Levels = [
-        ((one.recording.run_id, row.zone_id), row.depth_frac)
-        for row in session.rows
-        if row.lap_id in session.full
-    ]
-    return levels, depths
 
 
 def _of_driver(

@@ -6,22 +6,32 @@ scatter, with the interval of a standard deviation from so many of them.
 
 from __future__ import annotations
 
-from collections.abc import Hashable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass
 from math import sqrt
 from typing import Final
 
 import numpy as np
 
+from foreaft.base.errors import Cancelled, ForeaftError
 from foreaft.laps.brakings import Braking, brakings
-from foreaft.laps.series import Series
+from foreaft.laps.series import Series, smoothed
+from foreaft.laps.session import look_at, nobody
+from foreaft.logs.recording import Recording
+
+Levels = list[tuple[Hashable, float]]
+"""Numbers, each with what it has in common with others that were meant to be alike."""
 
 HIT_S: Final = 0.7
 """So long the first hit of the pedal is felt in what is held (assumption)."""
 
-HELD_S: Final = 0.2
-FIRM_PART: Final = 0.6
-"""The pedal is held where it is above this part of the braking's own peak."""
+HELD_S: Final = 0.5
+HELD_FRAC: Final = 0.1
+"""The pedal is held where it moves by less than this part of itself for so long after the hit.
+
+A driver who brakes into a turn lets it go from the hit on: what his passes differ by there is how
+he releases, and how he corrects his speed.
+"""
 
 ON_PURPOSE_FRAC: Final = 0.25
 """Stops that differ by more than this in the mean were meant to."""
@@ -48,21 +58,56 @@ class Estimate:
 def held(series: Series, one: Braking) -> float | None:
     """Mean of the brake's channel while the pedal is held. [-]
 
-    The first hit scatters by itself, and more; None without such a channel, or where the braking is
-    over before the pedal is held.
+    The first hit scatters by itself, and more; None without such a channel, or where the pedal is
+    not held after it.
     """
     if series.brake_frac is None:
         return None
     part = series.brake_frac[int(one.start + HIT_S * series.rate_hz) : int(one.release) + 1]
     part = part[np.isfinite(part)]
-    if len(part) < series.window(HELD_S):
+    size = series.window(HELD_S)
+    if len(part) < size:
         return None
-    return float(part[part > FIRM_PART * part.max()].mean())
+    begin = part[:size]
+    third = max(size // 3, 1)
+    level = float(begin.mean())
+    if abs(float(begin[-third:].mean() - begin[:third].mean())) > HELD_FRAC * level:
+        return None
+    moved = np.abs(smoothed(part, third) - level) > HELD_FRAC * level
+    moved[:size] = False
+    return float(part[: int(np.argmax(moved)) if moved.any() else len(part)].mean())
 
 
-def stops(series: Series) -> list[tuple[Hashable, float]]:
+def repeats(
+    recording: Recording, series: Series, look: Callable[[], None] = nobody
+) -> tuple[Levels, Levels]:
+    """Held pedals of a session by what they have in common, and depths by zone where there are.
+
+    Only full laps count; a session without laps is one of stops.
+    """
+    look()
+    try:
+        session = look_at(recording, look=look)
+    except Cancelled:
+        raise
+    except ForeaftError:
+        return [((recording.run_id, name), level) for name, level in alike(stops(series))], []
+    levels: Levels = []
+    for passed in session.passes:
+        level = held(series, passed.braking)
+        if level is not None and level > 0.0 and passed.lap_id in session.full:
+            levels.append(((recording.run_id, passed.zone_id), level))
+    depths: Levels = [
+        ((recording.run_id, row.zone_id), row.depth_frac)
+        for row in session.rows
+        if row.lap_id in session.full
+    ]
+    return levels, depths
+
+
+def stops(series: Series) -> Levels:
     """Setting and held pedal of every braking, in the order driven; the setting as it was held."""
-    found: list[tuple[Hashable, float]] = []
+    found: Levels = []
     for one in brakings(series):
         level = held(series, one)
         middle = int(0.5 * (one.start + one.release))
@@ -151,7 +196,7 @@ def mean_of(values: Sequence[tuple[Hashable, float]]) -> Estimate | None:
     return Estimate(mean, mean - reach, mean + reach, freedom)
 
 
-def alike(stops: Sequence[tuple[Hashable, float]]) -> list[tuple[Hashable, float]]:
+def alike(stops: Sequence[tuple[Hashable, float]]) -> Levels:
     """Stops in the order driven, by what was asked of them, as groups for :func:`scatter`.
 
     Parameters
@@ -159,7 +204,7 @@ def alike(stops: Sequence[tuple[Hashable, float]]) -> list[tuple[Hashable, float
     stops : sequence of (asked, level)
         What was asked, as far as it is known: the setting.
     """
-    found: list[tuple[Hashable, float]] = []
+    found: Levels = []
     for asked in dict.fromkeys(name for name, _ in stops):
         own = [level for name, level in stops if name == asked]
         for number, run in enumerate(runs(own)):
