@@ -269,3 +269,23 @@ def test_the_scatter_of_slip_comes_from_the_log_too(tmp_path: Path) -> None:
     laps = laps_for_scatter(file, Notes())
     # Relative standard error of such an estimate from 40 laps: 14 %.
     assert lap_scatter(laps, "slip_difference_frac") == pytest.approx(0.0005, rel=0.4)
+
+
+@pytest.mark.parametrize(("locks_at_s", "events"), [(None, (0, 1)), (0.5, (1, 0)), (1.5, (1, 1))])
+def test_a_car_that_the_front_turns_when_it_bites_again_is_no_rear_event(
+    locks_at_s: float | None, events: tuple[int, int], tmp_path: Path
+) -> None:
+    """Rotation at 1.0 s, with a front wheel that locked before it, after it or never."""
+    file, _ = driven(tmp_path / "debrief.json", list(ORDER))
+    told = json.loads(file.read_text("utf-8"))
+    turned = told["result"]["events"][0] | {"kind": "rotation", "axle": None, "start_s": 1.0}
+    locked = told["result"]["events"][0] | {"axle": "front", "start_s": locks_at_s}
+    told["result"]["events"] = [turned, *([] if locks_at_s is None else [locked])]
+    file.write_text(json.dumps(told), "utf-8")
+    verdict = judge(TrialJudgeRequest(laps=file)).result.verdict
+    assert verdict is not None
+    kinds = ("front_events", "rear_events")
+    found = tuple(
+        sum(one.events for one in verdict.incidents if one.kind == kind) for kind in kinds
+    )
+    assert found == events

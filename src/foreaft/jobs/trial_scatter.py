@@ -151,14 +151,21 @@ SURE: Final = 0.5
 
 
 def _events(result: Debrief, passes: Sequence[DebriefPass]) -> dict[str, int]:
-    """In how many passes of a lap an end let go; a car that rotates lets go at the rear."""
+    """In how many passes of a lap an end let go first.
+
+    A car that rotates lets go at the rear, unless the front had let go before: then it is the
+    front biting again that turns it, and a setting further forward would make that worse.
+    """
     here = {(one.lap_id, one.zone_id) for one in passes}
     zones: dict[str, set[str]] = {"front": set(), "rear": set()}
-    for one in result.events:
-        axle = "rear" if one.kind == "rotation" else one.axle if one.kind == "lock_up" else None
+    for one in sorted(result.events, key=lambda one: one.start_s):
         passed = (one.lap_id, one.zone_id) in here
-        if passed and axle is not None and one.confidence_frac >= SURE:
-            zones[axle].add(one.zone_id)
+        if not passed or one.confidence_frac < SURE:
+            continue
+        if one.kind == "lock_up" and one.axle is not None:
+            zones[one.axle].add(one.zone_id)
+        elif one.kind == "rotation" and one.zone_id not in zones["front"]:
+            zones["rear"].add(one.zone_id)
     return {name: len(zones[axle]) for name, axle in EVENTS.items()}
 
 
