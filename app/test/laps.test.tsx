@@ -15,6 +15,7 @@ import { Logs } from "../src/pages/laps/logs";
 import { behind, cut, type LapTrace } from "../src/pages/laps/traces";
 import { MEASURES, short, valueOf } from "../src/pages/laps/words";
 import { median } from "../src/pages/laps/debriefed";
+import { WorkTable } from "../src/pages/laps/worktable";
 import { fakeServer, Refusal } from "./fake";
 
 afterEach(cleanup);
@@ -245,4 +246,17 @@ test("events come together by kind and zone", () => {
 test("a brake point counts back from the turn-in, the short way round the lap", () => {
   const brake = MEASURES.find((one) => one.key === "brake")!;
   expect(valueOf(brake, { brake_s_m: 4380 } as never, { turn_in_s_m: 30 } as never, 4400)).toBe(50);
+});
+
+test("the fastest pass is not the best one if something let go in it", () => {
+  const pass = (lap_id: string, lost_s: number, spoilt: boolean) => ({ lap_id, zone_id: "z1", lost_s, spoilt });
+  const result = {
+    zones: [{ zone_id: "z1", name: "Weir", lost_usual_s: 0.1 }],
+    laps: ["L1", "L2"].map((lap_id) => ({ lap_id, kind: "full" })),
+    passes: [pass("L1", -0.2, true), pass("L2", 0, false)],
+    events: [],
+    circuit: { length_m: 4400 },
+  };
+  render(<WorkTable result={result as never} picked="z1" onPick={() => undefined} />);
+  expect(screen.getAllByRole("cell").filter((one) => one.classList.contains("best")).map((one) => one.textContent)).toEqual(["0.00 s"]);
 });

@@ -106,7 +106,11 @@ def test_without_a_brake_channel_too(tmp_path: Path) -> None:
 @pytest.mark.slow
 @pytest.mark.parametrize(("hz", "least"), [(100.0, 0.95), (25.0, 0.90)])
 def test_events_are_found_and_none_is_made_up(tmp_path: Path, hz: float, least: float) -> None:
-    """Precision and recall of lock-ups and of running wide, over two drivers and settings."""
+    """Lock-ups, and running wide, over two drivers and settings.
+
+    Of nine times wide that stand in the truth one more or less is chance: what is held here is what
+    docs/theory/laps.md states of the whole block, less two standard errors of so few.
+    """
     counts = {"lock_up": Counts(), "wide": Counts()}
     for number, (seed, level, setting) in enumerate(((1, "club", 53.5), (14, "club", 56.0))):
         log, truth = made(
@@ -121,11 +125,13 @@ def test_events_are_found_and_none_is_made_up(tmp_path: Path, hz: float, least: 
         answer = debrief(DebriefRequest(logs=[log], **ON_DEMO)).result
         for kind in counts:
             counts[kind] += counts_of(answer, truth, kind)
-    both = counts["lock_up"] + counts["wide"]
-    assert both.there >= 15
-    assert both.precision >= least
-    assert both.recall >= least
-    assert counts["lock_up"].found >= 10
+    locks, wide = counts["lock_up"], counts["wide"]
+    assert locks.there >= 15
+    assert locks.precision >= least
+    assert locks.recall >= least
+    assert wide.there >= 8
+    assert wide.precision >= 0.92 - 2.0 * (0.92 * 0.08 / wide.found) ** 0.5
+    assert wide.recall >= 0.83 - 2.0 * (0.83 * 0.17 / wide.there) ** 0.5
 
 
 @pytest.mark.slow

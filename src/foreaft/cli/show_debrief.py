@@ -54,6 +54,8 @@ def _laps(result: Debrief) -> list[str]:
             f"The circuit was made from the log: {circuit.length_m:.0f} m, "
             f"closing to {circuit.closure_gap_m:.1f} m."
         )
+    if len(result.runs) > 1:
+        said.append(words.sessions(len(result.runs)))
     return [" ".join(said)]
 
 

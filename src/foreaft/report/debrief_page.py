@@ -66,6 +66,7 @@ def gather(envelope: Envelope[Debrief], units: Units) -> Data:
         "counted": _counted(result),
         "method": _METHODS[result.lap_method],
         "made": _made(result, units),
+        "sessions": words.sessions(len(result.runs)),
         "work_on": [one.text for one in result.work_on],
         "laps_said": result.laps_said,
         "even_said": result.even_said,

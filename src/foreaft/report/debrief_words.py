@@ -153,6 +153,15 @@ def full_laps(count: int) -> str:
     return {0: "no full lap", 1: "one full lap"}.get(count, f"{count} full laps")
 
 
+def sessions(count: int) -> str:
+    """Say what stands before laps of further sessions; nothing for one.
+
+    >>> sessions(1), sessions(2)
+    ('', 'R2-L01 is the first lap of the second session.')
+    """
+    return "R2-L01 is the first lap of the second session." if count > 1 else ""
+
+
 def show(measure: str, value: float, units: Units) -> str:
     """Show a value of a measure as people read it."""
     if measure.endswith("_mps"):
