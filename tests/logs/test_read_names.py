@@ -121,7 +121,6 @@ def test_names_that_leave_a_choice(name: str, unit: str, candidates: set[str]) -
     [
         ("Brake disc temperature front", "C"),
         ("Tyre Pressure FL", "bar"),
-        ("Lap Time", "s"),
         ("vy", "m/s"),
         ("Speed", "bar"),
         ("Average brake pressure front", "bar"),

@@ -8,6 +8,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Final
 
 import numpy as np
@@ -144,6 +145,8 @@ def _blocks(
         places = [np.arange(len(clocks[0]))]
     if places is None:
         return [every]
+    if len(clocks) > 1 and _one_after_the_other(places):
+        return _blocks_apart(clocks, every, same)
     place = np.concatenate([p[rows] for p, rows in zip(places, every, strict=True)])
     time = np.concatenate([clock[rows] for clock, rows in zip(clocks, every, strict=True)])
     if len(clocks) > 1:
@@ -157,6 +160,26 @@ def _blocks(
         np.split(rows, np.searchsorted(p[rows], bounds))
         for p, rows in zip(places, every, strict=True)
     ]
+    return [list(one) for one in zip(*parts, strict=True)]
+
+
+def _one_after_the_other(places: Sequence[Rows]) -> bool:
+    """Whether a table has all rows of one channel, then all of the next."""
+    ends = sorted((int(one[0]), int(one[-1])) for one in places if len(one))
+    return all(last < first for (_, last), (first, _) in pairwise(ends))
+
+
+def _blocks_apart(
+    clocks: Sequence[Floats], every: Sequence[Rows], same: Sequence[Same]
+) -> list[list[Rows]]:
+    """Runs of each group for itself; one where the groups restart differently often."""
+    cuts = [
+        _restarts(clock[rows], rows, alike)
+        for clock, rows, alike in zip(clocks, every, same, strict=True)
+    ]
+    if len({len(one) for one in cuts}) != 1 or not cuts[0]:
+        return [list(every)]
+    parts = [np.split(rows, at) for rows, at in zip(every, cuts, strict=True)]
     return [list(one) for one in zip(*parts, strict=True)]
 
 
@@ -215,6 +238,8 @@ def _append_in_order(session: Session, rows: Rows, clock: Floats, same: Same) ->
     missing = len(clock) - int(np.isfinite(clock).sum())
     if missing and missing + len(rows) == len(clock):
         session.done.append(Done("rows without a time left out", None, missing))
+    rows, time = _without_a_false_start(session, rows, time)
+    time = _set_back(session, rows, time, same)
     steps = np.diff(time)
     if not (steps > 0.0).all():
         if (steps < 0.0).any():
@@ -227,6 +252,44 @@ def _append_in_order(session: Session, rows: Rows, clock: Floats, same: Same) ->
     _count_drop_outs(session, time)
     session.rows.append(rows)
     session.times.append(time)
+
+
+def _without_a_false_start(session: Session, rows: Rows, time: Floats) -> tuple[Rows, Floats]:
+    """A first row that is none, such as the rates of the channels below their units."""
+    if len(time) < FEWEST or not time[0] > time[1] or (np.diff(time[1:]) < 0.0).any():
+        return rows, time
+    session.done.append(Done("a first row out of time left out", None, 1))
+    return rows[1:], time[1:]
+
+
+def _set_back(session: Session, rows: Rows, time: Floats, same: Same) -> Floats:
+    """A clock that is set back while the log goes on: from there on it is late by that much.
+
+    Rows out of order are late one by one, and then the clock is where it was; rows written twice
+    hold what the first ones held.
+    """
+    backs = np.flatnonzero(np.diff(time) < 0.0) + 1
+    if not 0 < len(backs) <= MAX_RESTARTS:
+        return time
+    rises = np.diff(time)
+    usual = float(np.median(rises[rises > 0.0])) if (rises > 0.0).any() else 0.0
+    out = time.copy()
+    ends = [*backs[1:].tolist(), len(time)]
+    for back, end in zip(backs.tolist(), ends, strict=True):
+        again = back + int(np.searchsorted(time[back:end], time[back - 1], side="right"))
+        forward = float(np.diff(time[back : again + 1]).max(initial=0.0))
+        if again - back < FEWEST or forward > max(GAP_STEPS * usual, GAP_LEAST_S):
+            continue
+        old = np.searchsorted(time[:back], time[back:again])
+        if same(rows[np.minimum(old, back - 1)], rows[back:again]).mean() > WRITTEN_TWICE_FRAC:
+            continue
+        out[back:] += out[back - 1] + usual - out[back]
+        session.done.append(Done("clock set back: taken to go on", None, 1))
+    return out
+
+
+WRITTEN_TWICE_FRAC: Final = 0.5
+"""Of rows that repeat the seconds of others, from this part on they are the same (assumption)."""
 
 
 def _without_repeats(session: Session, rows: Rows, time: Floats, same: Same) -> tuple[Rows, Floats]:

@@ -7,14 +7,17 @@ from __future__ import annotations
 
 import csv
 import re
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 
 import numpy as np
 
 from foreaft.base.errors import InputError
-from foreaft.logs.dialect import Dialect, dialect_of, number_in
+from foreaft.logs.cells import numbers_of, seconds_of
+from foreaft.logs.dialect import Dialect, dialect_of
 from foreaft.logs.names import read_name, words_of
 from foreaft.logs.raw import MAX_CELLS, Column, Group, RawLog
 from foreaft.logs.recording import Done, Floats
@@ -53,13 +56,10 @@ def read_csv(file: Path, head: bytes, size: int) -> RawLog:
     cells = size / max(dialect.line_bytes, 1.0) * len(dialect.names)
     if cells > MAX_CELLS:
         raise too_large(file, cells)
+    table = _Table(file, dialect, size)
     place = _long_columns(dialect)
-    names = {place[role] for role in ("channel", "unit") if role in place} if place else set()
-    frame = _frame(file, dialect, size, names)
-    if place and 2 * frame[str(place["channel"])].n_unique() < len(frame):
-        log = _long(frame, dialect, place)
-    else:
-        log = _wide(frame, dialect)
+    log = _long(table, dialect, place) if place else None
+    log = log or _wide(table, dialect)
     if dialect.data_line > 1 + any(dialect.units):
         note = Done("lines above the table passed over", None, dialect.data_line - 1)
         log = replace(log, done=(note, *log.done), driver_name=_driver(head, dialect))
@@ -93,33 +93,75 @@ def too_large(file: Path, cells: float) -> InputError:
     )
 
 
-def _frame(file: Path, dialect: Dialect, size: int, names: set[int]) -> pl.DataFrame:
-    """The table by polars, columns called by their numbers; ``names`` repeat a few words."""
-    import polars as pl
+class _Table:
+    """The rows below the header, read by polars once, or some columns once more as text."""
 
-    source: Any = file
-    delimiter = "\t" if dialect.delimiter == " " else dialect.delimiter
-    if dialect.encoding.startswith("utf-16") or dialect.returns_only or dialect.delimiter == " ":
-        source = _rewritten(file, dialect, size)
-    schema = {
-        str(i): pl.Float64() if kind == "number" else pl.String()
-        for i, kind in enumerate(dialect.kinds)
-    } | {str(i): pl.Categorical() for i in names}
-    try:
-        return pl.read_csv(
-            source,
-            has_header=False,
-            skip_lines=dialect.data_line,
-            separator=delimiter,
-            quote_char='"' if dialect.quoted else None,
-            schema=schema,
-            ignore_errors=True,
-            truncate_ragged_lines=True,
-            decimal_comma=dialect.decimal_comma,
-            encoding="utf8-lossy",
+    def __init__(self, file: Path, dialect: Dialect, size: int) -> None:
+        self._file, self._dialect = file, dialect
+        self._source: Any = file
+        self._delimiter = "\t" if dialect.delimiter == " " else dialect.delimiter
+        encoded = dialect.encoding.startswith("utf-16")
+        if encoded or dialect.returns_only or dialect.delimiter == " ":
+            self._source = _rewritten(file, dialect, size)
+        self.points_may_group = dialect.decimal_comma and self._points_may_group()
+
+    def _points_may_group(self) -> bool:
+        """Whether a cell such as 8.500 stands in a file whose decimal mark is the comma."""
+        import mmap
+
+        if isinstance(self._source, bytes):
+            return _GROUPED.search(self._source) is not None
+        with self._file.open("rb") as stream:
+            data = mmap.mmap(stream.fileno(), 0, access=mmap.ACCESS_READ)
+            with data:
+                return _GROUPED.search(data) is not None
+
+    def frame(self, repeating: Collection[int] = ()) -> pl.DataFrame:
+        """Every column; those that ``repeat`` a few words as categories."""
+        import polars as pl
+
+        return self._read(
+            {
+                i: pl.Categorical()
+                if i in repeating
+                else pl.Float64()
+                if kind == "number" and not self.points_may_group
+                else pl.String()
+                for i, kind in enumerate(self._dialect.kinds)
+            }
         )
-    except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
-        raise unreadable(file, error) from error
+
+    def texts(self, wanted: Sequence[int]) -> pl.DataFrame:
+        """Some columns as they are written."""
+        import polars as pl
+
+        return self._read(dict.fromkeys(range(len(self._dialect.kinds)), pl.String()), wanted)
+
+    def _read(self, kinds: Mapping[int, Any], wanted: Sequence[int] | None = None) -> pl.DataFrame:
+        import polars as pl
+
+        dialect = self._dialect
+        try:
+            frame = pl.read_csv(
+                self._source,
+                has_header=False,
+                skip_lines=dialect.data_line,
+                separator=self._delimiter,
+                quote_char='"' if dialect.quoted else None,
+                schema={f"column_{i + 1}": kind for i, kind in kinds.items()},
+                columns=None if wanted is None else list(wanted),
+                ignore_errors=True,
+                truncate_ragged_lines=True,
+                decimal_comma=dialect.decimal_comma,
+                encoding="utf8-lossy",
+            )
+        except (pl.exceptions.PolarsError, pl.exceptions.PanicException) as error:
+            raise unreadable(self._file, error) from error
+        frame.columns = [str(i) for i in (kinds if wanted is None else sorted(wanted))]
+        return frame
+
+
+_GROUPED: Final = re.compile(rb'[;|\t"\n][+-]?[1-9]\d{0,2}\.\d{3}[;|\t"\r\n]')
 
 
 def unreadable(file: Path, error: BaseException) -> InputError:
@@ -162,29 +204,49 @@ def _rewritten(file: Path, dialect: Dialect, size: int) -> bytes:
 # ---------------------------------------------------------------- one column per channel
 
 
-def _wide(frame: pl.DataFrame, dialect: Dialect) -> RawLog:
+def _wide(table: _Table, dialect: Dialect) -> RawLog:
     import polars as pl
 
-    columns, done, left_out = [], [], []
+    frame = table.frame()
+    lost = [i for i, one in enumerate(frame.get_columns()) if one.dtype.is_numeric()]
+    lost = [i for i in lost if frame[str(i)].null_count()]
+    texts = table.texts(lost) if lost else pl.DataFrame()
+    rows, done = _of_this_table(texts, dialect, len(frame))
+    columns: list[Column] = []
+    left_out = []
     for i, name in enumerate(dialect.names):
-        series = frame.drop_in_place(str(i))
-        if dialect.kinds[i] == "words":
-            series = series.cast(pl.String)
-            found = _late_numbers(series, dialect.decimal_comma)
-            if found is None:
-                left_out.append((name, "holds words"))
+        series = frame.drop_in_place(str(i)).head(rows)
+        if series.dtype == pl.String:
+            text = series
+            series = _read_text(series, dialect.kinds[i], dialect.decimal_comma)
+            if dialect.kinds[i] == "words" and not 2 * series.count() > text.count():
+                left_out.append((name, _hemisphere(text, columns, name, done) or "holds words"))
                 continue
-            series = found
-        unit = dialect.units[i]
-        if dialect.kinds[i] == "clock":
-            series, unit = _seconds(series), "s"
-        elif dialect.kinds[i] == "text":
-            series = _numbers(series)
-        empty = series.null_count()
-        if 0 < empty < SPARSE_FRAC * len(series):
-            done.append(Done("cells without a number left out", name, empty))
-        columns.append(Column(name, unit, _array(series)))
-    return RawLog("CSV", (Group(tuple(columns)),), tuple(done), tuple(left_out))
+        elif i in lost and (text := texts[str(i)].head(rows)).str.strip_chars().ne("").any():
+            series = _joined(series, text, dialect.decimal_comma)
+        if series.null_count() == len(series) and i in dialect.nameless:
+            continue  # every line ends with a separator
+        clock = dialect.kinds[i] == "clock"
+        unit = "s" if clock else dialect.units[i]
+        columns.append(Column(name, unit, _array(series), clock))
+    columns = _with_something(columns, done)
+    done += [
+        Done("cells without a number left out", one.name, empty)
+        for one in columns
+        if 0 < (empty := int(np.isnan(one.value).sum())) < SPARSE_FRAC * len(one.value)
+    ]
+    return RawLog("CSV", _by_clock(columns), tuple(done), tuple(left_out))
+
+
+def _read_text(series: pl.Series, kind: str, comma: bool) -> pl.Series:
+    return seconds_of(series) if kind == "clock" else numbers_of(series, comma)
+
+
+def _joined(numbers: pl.Series, text: pl.Series, comma: bool) -> pl.Series:
+    """Numbers as they were read, and those that took a second look."""
+    again = numbers_of(text, comma)
+    # A mark for thousands where others have none: then the cells read first are right as well.
+    return numbers.fill_null(again)
 
 
 def _array(series: pl.Series) -> Floats:
@@ -192,38 +254,79 @@ def _array(series: pl.Series) -> Floats:
     return np.ascontiguousarray(array, dtype=np.float64)
 
 
-def _numbers(series: pl.Series) -> pl.Series:
-    """Numbers with a percent sign, a decimal comma in quotes or a mark for the thousands."""
-    import polars as pl
+def _of_this_table(texts: pl.DataFrame, dialect: Dialect, rows: int) -> tuple[int, list[Done]]:
+    """Rows down to where another header stands, and what is told of it.
 
-    told = {text: number_in(text) for text in series.unique().drop_nulls().to_list()}
-    return series.replace_strict(told, return_dtype=pl.Float64, default=None)
+    The same header may stand again and again, at each session: that changes nothing.
+    """
+
+    found: dict[int, set[str]] = {}
+    for name in texts.columns:
+        text = texts[name]
+        words = text.str.contains(r"\p{L}\p{L}")
+        for row in words.arg_true().to_list()[:MOST_HEADERS] if words.any() else []:
+            cell = _without_mark(str(text[row]))
+            if cell != _without_mark(dialect.names[int(name)]) and read_name(cell, "").candidates:
+                found.setdefault(row, set()).add(cell)
+    other = [row for row, names in found.items() if len(names) > 1]
+    if not other:
+        return rows, []
+    line = dialect.data_line + min(other) + 1
+    what = f"rows left out: another table, with other columns, begins at line {line}"
+    return min(other), [Done(what, None, rows - min(other))]
 
 
-def _late_numbers(series: pl.Series, decimal_comma: bool) -> pl.Series | None:
-    """Numbers of a column that begins with words, such as "no fix"; None where words prevail."""
-    import polars as pl
-
-    text = series.str.replace(",", ".", literal=True) if decimal_comma else series
-    numbers = text.str.strip_chars().cast(pl.Float64, strict=False)
-    filled = len(series) - series.null_count()
-    return numbers if 2 * (len(numbers) - numbers.null_count()) > filled else None
+MOST_HEADERS: Final = 1000
 
 
-def _seconds(series: pl.Series) -> pl.Series:
-    """Seconds of clocks such as 1:23.456, 12:01:23,4 or 2024-05-01T12:01:23.456Z."""
-    import polars as pl
+def _without_mark(name: str) -> str:
+    return name.partition(" #")[0].lstrip("#% ").strip()
 
-    text = series.str.strip_chars().str.replace(",", ".", literal=True)
-    day = text.str.extract(r"^(\d{4}-\d\d?-\d\d?)").str.to_date("%Y-%m-%d", strict=False)
-    turned = text.str.extract(r"^(\d\d?[./]\d\d?[./]\d{4})").str.replace_all("/", ".", literal=True)
-    day = day.fill_null(turned.str.to_date("%d.%m.%Y", strict=False))
-    days = day.cast(pl.Int32).cast(pl.Float64).fill_null(0.0)
-    clock = text.str.extract_groups(r"(?:(\d{1,3}):)?(\d{1,3}):(\d\d(?:\.\d+)?)")
-    parts = clock.struct.unnest().cast(pl.Float64, strict=False)
-    hours, minutes, seconds = parts.get_columns()
-    total: pl.Series = days * 86400.0 + hours.fill_null(0.0) * 3600.0 + minutes * 60.0 + seconds
-    return total
+
+def _hemisphere(text: pl.Series, columns: list[Column], name: str, done: list[Done]) -> str | None:
+    """A column of N and S, or E and W, gives the sign of the coordinate before it."""
+    held = set(text.drop_nulls().str.strip_chars().str.to_uppercase().unique().to_list()) - {""}
+    sides = next((two for two in ("NS", "EW") if held and held <= set(two)), None)
+    wanted = {"NS": "latitude_deg", "EW": "longitude_deg"}
+    if sides is None or not columns:
+        return None
+    last = columns[-1]
+    if wanted[sides] not in read_name(last.name, last.unit).candidates:
+        return None
+    back = (text.str.strip_chars().str.to_uppercase() == sides[1]).fill_null(False).to_numpy()
+    if back.any():
+        columns[-1] = replace(last, value=np.where(back, -np.abs(last.value), last.value))
+        side = {"NS": "south", "EW": "west"}[sides]
+        done.append(Done(f"counted as {side}, as {name} says", last.name, int(back.sum())))
+    return f"gives the sign of {last.name}"
+
+
+def _with_something(columns: list[Column], done: list[Done]) -> list[Column]:
+    """Leave out the lines in which no column has a number: remarks, headers that stand again."""
+    if not columns or not all(np.isnan(one.value).any() for one in columns):
+        return columns
+    empty = np.logical_and.reduce([np.isnan(one.value) for one in columns])
+    if not empty.any():
+        return columns
+    done.append(Done("lines without numbers passed over", None, int(empty.sum())))
+    return [replace(one, value=one.value[~empty]) for one in columns]
+
+
+def _by_clock(columns: list[Column]) -> tuple[Group, ...]:
+    """Columns that share a clock; in some logs each has its own to the left of it."""
+    first = _without_mark(columns[0].name) if columns else ""
+    starts = [i for i, one in enumerate(columns) if _without_mark(one.name) == first]
+    apart = len(starts) > 1 and "time_s" in read_name(first, columns[0].unit).candidates
+    if not apart or any(b - a < 2 for a, b in pairwise([*starts, len(columns)])):
+        return (Group(tuple(columns)),)
+    groups = [tuple(columns[a:b]) for a, b in pairwise([*starts, len(columns)])]
+    return tuple(Group(_filled(one)) for one in groups)
+
+
+def _filled(columns: tuple[Column, ...]) -> tuple[Column, ...]:
+    """Rows that have a time: a short column ends before the others."""
+    has = ~np.isnan(columns[0].value)
+    return columns if has.all() else tuple(replace(one, value=one.value[has]) for one in columns)
 
 
 # ---------------------------------------------------------------- one row per channel and sample
@@ -231,30 +334,35 @@ def _seconds(series: pl.Series) -> pl.Series:
 
 def _long_columns(dialect: Dialect) -> dict[str, int] | None:
     """Places of time, channel, value and unit in a table of that shape; None for any other."""
-    if not 3 <= len(dialect.names) <= 6 or "words" not in dialect.kinds:
+    if not 3 <= len(dialect.names) <= 6:
         return None
     found: dict[str, int] = {}
     for i, name in enumerate(dialect.names):
-        words = set(words_of(name))
-        if dialect.kinds[i] == "words":
+        words, kind = set(words_of(name)), dialect.kinds[i]
+        if kind == "words":
             role = "unit" if words & _UNIT_WORDS else "channel"
             if role == "unit" or words & _CHANNEL_WORDS or "channel" not in found:
                 found[role] = i
-        elif "time_s" in read_name(name, dialect.units[i]).candidates:
+        elif kind == "clock" or "time_s" in read_name(name, dialect.units[i]).candidates:
             found.setdefault("time", i)
         elif words & _VALUE_WORDS:
             found["value"] = i
+        elif words & _CHANNEL_WORDS:
+            found.setdefault("channel", i)
     return found if {"time", "channel", "value"} <= set(found) else None
 
 
-def _long(frame: pl.DataFrame, dialect: Dialect, place: dict[str, int]) -> RawLog:
-    """Groups of one channel each; rows are gathered by channel, in their order."""
-
+def _long(table: _Table, dialect: Dialect, place: dict[str, int]) -> RawLog | None:
+    """Groups of one channel each, rows gathered by channel; None if no name stands twice or so."""
     at = {role: str(i) for role, i in place.items()}
+    names = {place[role] for role in ("channel", "unit") if role in place}
+    frame = table.frame(names)
+    if 2 * frame[at["channel"]].n_unique() >= len(frame):
+        return None
     for role in ("time", "value"):
-        kind, column = dialect.kinds[place[role]], frame[at[role]]
-        if kind != "number":
-            read = _seconds(column) if kind == "clock" else _numbers(column)
+        column = frame[at[role]]
+        if not column.dtype.is_numeric():
+            read = _read_text(column, dialect.kinds[place[role]], dialect.decimal_comma)
             frame = frame.with_columns(read.alias(at[role]))
     frame = frame.with_row_index("row")
     empty = frame[at["value"]].null_count()
@@ -267,16 +375,21 @@ def _long(frame: pl.DataFrame, dialect: Dialect, place: dict[str, int]) -> RawLo
         what: np.split(frame.drop_in_place(name).to_numpy()[order], bounds)
         for what, name in (("rows", "row"), ("time", at["time"]), ("value", at["value"]))
     }
+    is_clock = dialect.kinds[place["time"]] == "clock"
+    clock = dialect.names[place["time"]], "s" if is_clock else dialect.units[place["time"]]
+    numbered = f"{dialect.names[place['channel']]} " if _numbered(dialect, place) else ""
     groups = []
     for i, row in enumerate(firsts):
         unit = frame[at["unit"]][row] if "unit" in at else None
-        name = str(frame[at["channel"]][row]).strip()
-        clock = dialect.names[place["time"]], dialect.units[place["time"]]
-        if dialect.kinds[place["time"]] == "clock":
-            clock = clock[0], "s"
-        time = Column(*clock, columns["time"][i])
+        name = numbered + str(frame[at["channel"]][row]).strip()
+        time = Column(*clock, columns["time"][i], True)
         value = Column(name, str(unit or "").strip(), columns["value"][i])
         groups.append(Group((time, value), rows=columns["rows"][i].astype(np.int64)))
     groups.sort(key=lambda one: 0 if one.rows is None else int(one.rows[0]))
     done = (Done("rows without a number left out", None, empty),) if empty else ()
     return RawLog("CSV, one row per channel and sample", tuple(groups), done)
+
+
+def _numbered(dialect: Dialect, place: Mapping[str, int]) -> bool:
+    """Whether channels have numbers instead of names."""
+    return dialect.kinds[place["channel"]] != "words"

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final
 
 from foreaft.base.errors import InputError
+from foreaft.logs.cells import COMMA_NUMBER, NUMBER, THOUSANDS, clock_in, measured
 from foreaft.logs.names import read_name
 from foreaft.logs.raw import MAX_COLUMNS
 from foreaft.logs.units import parse_unit
@@ -26,13 +27,6 @@ HEAD_LINES: Final = 400
 
 LOOKED_AT: Final = 60
 """So many rows of data decide what a column holds."""
-
-_NUMBER = re.compile(r"[+-]?(\d+\.?\d*|\.\d+)([eE][+-]?\d+)?|[+-]?(nan|inf)", re.IGNORECASE)
-_COMMA_NUMBER = re.compile(r"[+-]?(\d+,\d*|,\d+)([eE][+-]?\d+)?")
-_CLOCK = re.compile(
-    r"(\d{4}-\d\d?-\d\d?|\d\d?[./]\d\d?[./]\d{4})?[T ]?(\d{1,3}:)?\d{1,3}:\d\d([.,]\d+)?"
-    r"(Z|[+-]\d\d:?\d\d)?"
-)
 
 
 @dataclass(frozen=True)
@@ -52,6 +46,8 @@ class Dialect:
         One per column; a unit is empty where there is none.
     kinds : tuple of str
         Per column: number, text (numbers in need of help), clock, or words.
+    nameless : frozenset of int
+        Columns that no header names.
     line_bytes : float
         Mean length of a row.
     """
@@ -64,6 +60,7 @@ class Dialect:
     names: tuple[str, ...]
     units: tuple[str, ...]
     kinds: tuple[str, ...]
+    nameless: frozenset[int]
     line_bytes: float
     returns_only: bool
 
@@ -101,19 +98,22 @@ def dialect_of(file: Path, head: bytes) -> Dialect:
             unit="columns",
             hint="Is this a table of laps turned on its side?",
         )
-    names, units = _header(rows[:first], width)
+    names, units, nameless = _header(rows[:first], width)
     data = [row for row in rows[first:] if any(cell.strip() for cell in row)][:LOOKED_AT]
-    kinds = tuple(_kind([row[i] for row in data if i < len(row)], delimiter) for i in range(width))
+    cells = [[row[i].strip() for row in data if i < len(row)] for i in range(width)]
+    units = tuple(unit or _unit_in(column) for unit, column in zip(units, cells, strict=True))
     filled = [line for line in lines[first:] if line.strip()]
+    comma = _has_commas(cells)
     return Dialect(
         encoding,
         delimiter,
-        delimiter != "," and _has_commas(data),
+        comma,
         any('"' in line for line in lines[first:]),
         first,
         names,
         units,
-        kinds,
+        tuple(_kind(column, comma) for column in cells),
+        nameless,
         sum(len(line) + 1 for line in filled) / len(filled),
         returns_only,
     )
@@ -129,12 +129,15 @@ def _encoding(file: Path, head: bytes) -> str:
         return "utf-16-be"
     if b"\0" in head[:4096] and head[:4096].count(0) > 40:
         raise not_text(file)
-    try:
-        head.decode("utf-8")
-    except UnicodeDecodeError as error:
-        if error.start < len(head) - 4 or len(head) < HEAD_BYTES:
-            return "cp1252"
-    return "utf-8"
+    text = (
+        head[:-4].decode("utf-8", "replace")
+        if len(head) == HEAD_BYTES
+        else head.decode("utf-8", "replace")
+    )
+    # A few bytes of another encoding do not make the whole file one of that.
+    wrong = text.count("\ufffd")
+    fine = sum(ord(char) > 127 for char in text) - wrong if wrong else 0
+    return "cp1252" if wrong > fine else "utf-8"
 
 
 def not_text(file: Path) -> InputError:
@@ -187,15 +190,18 @@ def _judged(lines: Sequence[str], delimiter: str) -> Judged:
     width = _width([len(row) for row in rows[len(rows) // 2 :] if len(row) > 1])
     if width < 2:
         return 0.0, delimiter, rows, None
-    first = _first_data([_is_data(row, width, delimiter) for row in rows], rows)
+    first = _first_data([_is_data(row, width) for row in rows], rows)
     if first is None:
         return 0.0, delimiter, rows, None
     body = [row for row in rows[first:] if any(cell.strip() for cell in row)]
     even = sum(len(row) == width for row in body) / len(body)
     cells = [cell for row in body[:LOOKED_AT] for cell in row if cell.strip()]
-    good = sum(_numeric(cell, delimiter) for cell in cells) / max(len(cells), 1)
+    good = sum(_numeric(cell) for cell in cells) / max(len(cells), 1)
     # A blank between the cells is the last resort: names and clocks have blanks inside.
-    return even * good * (0.9 if delimiter == " " else 1.0), delimiter, rows, first
+    blank = 0.9 if delimiter == " " else 1.0
+    # A comma may cut numbers in two, but not the header above them.
+    headed = 1.0 if any(abs(len(row) - width) <= 1 for row in rows[:first]) else 0.95
+    return even * good * blank * headed, delimiter, rows, first
 
 
 def _first_data(is_data: Sequence[bool], rows: Sequence[Sequence[str]]) -> int | None:
@@ -211,65 +217,62 @@ def _width(counts: Sequence[int]) -> int:
     return Counter(counts).most_common(1)[0][0] if counts else 0
 
 
-def _numeric(cell: str, delimiter: str) -> bool:
+def _numeric(cell: str) -> bool:
     text = cell.strip()
-    if _NUMBER.fullmatch(text) or _CLOCK.fullmatch(text):
+    if NUMBER.fullmatch(text) or COMMA_NUMBER.fullmatch(text):
         return True
-    return delimiter != "," and _COMMA_NUMBER.fullmatch(text) is not None
+    return clock_in(text) or measured(text) is not None
 
 
-def _is_data(row: Sequence[str], width: int, delimiter: str) -> bool:
+def _is_data(row: Sequence[str], width: int) -> bool:
     filled = [cell for cell in row if cell.strip()]
     if abs(len(row) - width) > 1 or not filled:
         return False
-    numbers = sum(_numeric(cell, delimiter) for cell in filled)
+    numbers = sum(_numeric(cell) for cell in filled)
     return numbers >= max(0.5 * len(filled), 1.0)
 
 
-def _has_commas(rows: Sequence[Sequence[str]]) -> bool:
-    cells = [cell.strip() for row in rows for cell in row]
-    commas = sum(_COMMA_NUMBER.fullmatch(cell) is not None for cell in cells)
-    points = sum("." in cell and _NUMBER.fullmatch(cell) is not None for cell in cells)
-    return commas > points
+def _has_commas(columns: Sequence[Sequence[str]]) -> bool:
+    """Whether the decimal mark is a comma; what may be thousands counts only if nothing else is."""
+    cells = [cell for column in columns for cell in column]
+    commas = [cell for cell in cells if COMMA_NUMBER.fullmatch(cell)]
+    points = [cell for cell in cells if "." in cell and NUMBER.fullmatch(cell)]
+    sure = [sum(THOUSANDS.fullmatch(cell) is None for cell in one) for one in (commas, points)]
+    return sure[0] > sure[1] if any(sure) else len(commas) > len(points)
 
 
-def _kind(cells: Sequence[str], delimiter: str) -> str:
-    filled = [cell.strip() for cell in cells if cell.strip()]
-    plain = sum(_NUMBER.fullmatch(cell) is not None for cell in filled)
-    comma = sum(_COMMA_NUMBER.fullmatch(cell) is not None for cell in filled)
-    clock = sum(_CLOCK.fullmatch(cell) is not None and ":" in cell for cell in filled)
+def _kind(cells: Sequence[str], comma: bool) -> str:
+    filled = [cell for cell in cells if cell]
     most = 0.5 * len(filled)
-    good = plain + (comma if delimiter != "," else 0)
-    helped = sum(number_in(cell) is not None for cell in filled)
+    plain = sum(bool(NUMBER.fullmatch(cell) or COMMA_NUMBER.fullmatch(cell)) for cell in filled)
+    if comma and any("." in cell and THOUSANDS.fullmatch(cell) for cell in filled):
+        return "text"
+    if plain == len(filled):
+        return "number"
+    clock = sum(clock_in(cell) for cell in filled)
     if clock > most:
         return "clock"
-    if helped > max(good, most):
+    helped = sum(measured(cell) is not None for cell in filled)
+    if helped > max(plain, most):
         return "text"
-    return "number" if not filled or good > most else "words"
+    return "number" if plain > most else "words"
 
 
-def number_in(cell: str) -> float | None:
-    """Give the number of a cell such as ``12,5``, ``1.234,5`` or ``12 %``; None where it has none.
-
-    Examples
-    --------
-    >>> number_in("12,5"), number_in("1.234,5"), number_in("1,234.5"), number_in("=1+2")
-    (12.5, 1234.5, 1234.5, None)
-    """
-    text = re.sub(r"[\s'\u00a0]|%$", "", cell)
-    if text.rfind(",") > text.rfind("."):
-        text = text.replace(".", "").replace(",", ".")
-    elif "," in text:
-        text = text.replace(",", "")
-    return float(text) if _NUMBER.fullmatch(text) else None
+def _unit_in(cells: Sequence[str]) -> str:
+    """The unit that stands in the cells of a column themselves, if one does."""
+    units = [found[1] for cell in cells if cell and (found := measured(cell)) is not None]
+    return units[0] if units and len(set(units)) == 1 else ""
 
 
-def _header(rows: Sequence[Sequence[str]], width: int) -> tuple[tuple[str, ...], tuple[str, ...]]:
-    """Names and units, from the rows above the numbers that are as wide as they are."""
+Header = tuple[tuple[str, ...], tuple[str, ...], frozenset[int]]
+
+
+def _header(rows: Sequence[Sequence[str]], width: int) -> Header:
+    """Names and units, from the rows above the numbers that are as wide; and who has no name."""
     wide = [row for row in rows if abs(len(row) - width) <= 1 and any(c.strip() for c in row)][-5:]
     nameless = tuple(f"column {i + 1}" for i in range(width))
     if not wide:
-        return nameless, ("",) * width
+        return nameless, ("",) * width, frozenset(range(width))
     known = [sum(bool(read_name(cell, "").candidates) for cell in row[:200]) for row in wide]
     filled = [sum(bool(cell.strip()) for cell in row) for row in wide]
     at = max(range(len(wide)), key=lambda i: (known[i], filled[i], -i))
@@ -277,12 +280,12 @@ def _header(rows: Sequence[Sequence[str]], width: int) -> tuple[tuple[str, ...],
     names[0] = names[0].lstrip("#% ")  # a header may stand in a comment
     named = tuple(names[i] or nameless[i] for i in range(width))
     units = ("",) * width
-    for row in wide[at + 1 :]:
+    for row in [*wide[at + 1 :], *reversed(wide[:at])]:  # mostly below the names
         if _are_units(row):
             told = [cell.strip() for cell in row] + [""] * width
             units = tuple(told[:width])
             break
-    return _without_twins(named), units
+    return _without_twins(named), units, frozenset(i for i in range(width) if not names[i])
 
 
 def _are_units(row: Sequence[str]) -> bool:

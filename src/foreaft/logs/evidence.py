@@ -33,6 +33,12 @@ FEWEST: Final = 100
 SAME_FRAC: Final = 0.08
 """Two speeds are the same within this: a wheel's radius may be a few percent off (assumption)."""
 
+SPEED_LOW, SPEED_HIGH = 0.8, 1.25
+"""A speed changes as an accelerometer says within these: the car pitches, the road climbs.
+
+Less than the 1.6 between miles and kilometres per hour, so that one unit is left (assumption).
+"""
+
 SLOPE_LOW, SLOPE_HIGH = 0.6, 1.6
 """Two accelerations in the same unit have a slope between these (assumption)."""
 
@@ -180,6 +186,10 @@ def _borne_out(name: str, choice: Meant, raw: Floats, seen: Seen) -> float:
     travelled = seen.travelled()
     if name == "speed_mps" and travelled is not None:
         return float(abs(ratio(values, travelled) - 1.0) < SAME_FRAC)
+    ahead = seen.get("accel_x_mps2")
+    if name == "speed_mps" and ahead is not None:
+        steepness, correlation = slope(rate(values), mean(ahead))
+        return float(SPEED_LOW < steepness < SPEED_HIGH and correlation > CORRELATED)
     if name == "distance_m" and speed is not None:
         return float(abs(ratio(rate(values), speed) - 1.0) < SAME_FRAC)
     if name.startswith("wheel_speed") and speed is not None:

@@ -13,7 +13,7 @@ import numpy as np
 
 from foreaft.logs.channels import CHANNELS
 from foreaft.logs.mapping import IGNORED, MappedColumn
-from foreaft.logs.names import KINDS, UNITLESS, Reading, read_name
+from foreaft.logs.names import KINDS, UNITLESS, WHEEL_SPEEDS, Reading, read_name
 from foreaft.logs.raw import Column
 from foreaft.logs.raw import numbers as is_number
 from foreaft.logs.recording import HELD, Floats, State
@@ -53,6 +53,12 @@ SELDOM: Final = frozenset(
     ["ft/s", "kn", "mg", "ft/s2", "hPa", "Hz", "mrad", "daN", "kgf", "cm", "mm", "min", "h", "day"]
 )
 """Units that are taken only where they are written."""
+
+NEVER: Final = frozenset(
+    {("yaw_rate_radps", "rpm"), ("latitude_deg", "rad"), ("longitude_deg", "rad")}
+    | {("engine_speed_radps", "deg/s"), *((one, "deg/s") for one in WHEEL_SPEEDS)}
+)
+"""And units that are taken for these channels only where they are written."""
 
 SPREAD_DEG: Final = 1.0
 """A circuit lies within one degree of longitude and latitude."""
@@ -152,12 +158,16 @@ def judge(column: Column, group: int, mapped: Mapping[str, MappedColumn]) -> Jud
     if column.name in mapped:
         return _as_mapped(start, mapped[column.name])
     if not reading.candidates:
-        return start
+        return start.as_used("time_s", UNITS["s"], "") if column.is_time else start
     numbers = _numbers(column.value)
     if len(numbers) == 0:
         return start.as_ignored("holds no numbers")
     if reading.candidates in (("time_s",), ("distance_m",)):
         return _clock(start, reading)
+    if _in_minutes(reading, numbers):
+        start = replace(start, column=replace(column, value=degrees_of(column.value)))
+        name = next(one for one in reading.candidates if one.endswith("tude_deg"))
+        return start.as_used(name, UNITS["deg"], IN_MINUTES)
     meant = [one for name in reading.candidates for one in _meant(name, reading.unit)]
     likely = [one for one in meant if _is_likely(one, numbers)]
     certain = len(reading.candidates) == 1 and reading.unit is not None
@@ -168,6 +178,43 @@ def judge(column: Column, group: int, mapped: Mapping[str, MappedColumn]) -> Jud
         size = "" if name in UNITLESS else f"taken to be in {unit.text}, by its size"
         return start.as_used(name, unit, size)
     return start.as_asked(tuple(likely or meant)[:12])
+
+
+IN_MINUTES: Final = "taken to be in degrees and minutes, 5130.25 for 51 deg 30.25 min"
+
+
+def _in_minutes(reading: Reading, numbers: Floats) -> bool:
+    """Whether a coordinate is written as satellite receivers do: degrees times 100, and minutes."""
+    if not any(one.endswith("tude_deg") for one in reading.candidates):
+        return False
+    written = reading.written_unit.lower().lstrip("d").startswith("mm")
+    size, minutes = np.abs(numbers), np.abs(numbers) % 100.0
+    possible = bool((minutes < 60.0).all() and (size < 18_000.0).all())
+    large = float(np.median(size)) > 180.0 and float(np.ptp(degrees_of(numbers))) < SPREAD_DEG
+    return possible and (written or (large and reading.unit in (None, UNITS["deg"])))
+
+
+def settle_minutes(judged: list[Judged]) -> None:
+    """Both coordinates are written alike: within two degrees of 0, only the other one shows how."""
+    for name in ("latitude_deg", "longitude_deg"):
+        for i, one in enumerate(judged):
+            meant = {one.name, *(choice for choice, _ in one.choices)}
+            if one.note == IN_MINUTES or one.told or name not in meant:
+                continue
+            if any(other.note == IN_MINUTES and other.name != name for other in judged):
+                column = replace(one.column, value=degrees_of(one.column.value))
+                judged[i] = replace(one, column=column).as_used(name, UNITS["deg"], IN_MINUTES)
+
+
+def degrees_of(written: Floats) -> Floats:
+    """Degrees of coordinates written as DDMM.mmm.
+
+    >>> degrees_of(np.array([5130.25, -30.6]))
+    array([51.50416667, -0.51      ])
+    """
+    whole = np.trunc(written / 100.0)
+    degrees: Floats = whole + (written - 100.0 * whole) / 60.0
+    return degrees
 
 
 def _as_mapped(start: Judged, said: MappedColumn) -> Judged:
@@ -192,7 +239,11 @@ def _meant(name: str, unit: Unit | None) -> tuple[Meant, ...]:
     if name in UNITLESS:
         return ((name, unit or NUMBER),)
     units = [one for one in UNITS.values() if one.text not in SELDOM] if unit is None else [unit]
-    return tuple((name, one) for one in units if one.kind in KINDS[name])
+    return tuple(
+        (name, one)
+        for one in units
+        if one.kind in KINDS[name] and (unit is not None or (name, one.text) not in NEVER)
+    )
 
 
 def _with_unit(start: Judged, meant: Meant, numbers: Floats, reading: Reading) -> Judged:

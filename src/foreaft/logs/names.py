@@ -53,9 +53,10 @@ KINDS: Final[dict[str, tuple[Kind, ...]]] = {
 UNITLESS: Final = frozenset({"gear", "lap_count", "setting"})
 
 _WORDS: Final = {
-    "time": "time zeit temps tempo tiempo t timestamp elapsed laufzeit uptime secs zeitstempel",
+    "time": "time zeit temps tempo tiempo t timestamp elapsed laufzeit uptime secs zeitstempel "
+    "utc gmt uhrzeit datetime heure hora horodatage",
     "date": "date datum",
-    "distance": "distance dist distanz strecke weg wegstrecke distanza distancia odometer s",
+    "distance": "distance dist distanz strecke weg wegstrecke distanza distancia odometer odo s",
     "speed": "speed spd velocity vel vitesse velocita velocidad geschwindigkeit tacho v vx vcar "
     "geschw groundspeed gpsspeed vehspd vhcl",
     "speed wheel": "wheelspeed wspd ws raddrehzahl radgeschwindigkeit radgeschw whlspd nwheel "
@@ -66,12 +67,12 @@ _WORDS: Final = {
     "acceleration x": "ax accx gx longg glong glon accelx xaccel laengsbeschleunigung "
     "langsbeschleunigung laengsbeschl langsbeschl gforcelong",
     "acceleration y": "ay accy gy latg glat accely yaccel querbeschleunigung querbeschl gforcelat",
-    "x": "x longitudinal longitudinale longi laengs langs",
+    "x": "x longitudinal longitudinale longi laengs langs inline",
     "y": "y lateral laterale latéral quer transversal trasversale transversale",
     "lat": "lat",
     "lon": "long",
     "yaw": "yaw gier lacet imbardata guinada",
-    "yaw rate": "yawrate gierrate giergeschwindigkeit yawvelocity omegaz omega gyroz psidot",
+    "yaw rate": "yawrate gierrate giergeschwindigkeit yawvelocity omegaz omega gyroz psidot wz",
     "rate": "rate vitesse_ang",
     "gyro": "gyro gyroscope gyroscop kreisel",
     "z": "z",
@@ -84,7 +85,7 @@ _WORDS: Final = {
     "throttle": "throttle tps drosselklappe gas gaspedal fahrpedal papillon farfalla acelerador "
     "accelerator accelerateur acceleratore aps thr thrtl",
     "pedal": "pedal pedale pedall ped",
-    "position": "position pos stellung posizione posicion",
+    "position": "position pos stellung posizione posicion travel",
     "force": "force kraft forza fuerza effort",
     "brake": "brake brakes braking brk brems bremse bremsen frein freins freinage freno freni "
     "frenado frenata",
@@ -92,7 +93,7 @@ _WORDS: Final = {
     "brake pressure": "bremsdruck brakepressure brkpress pbrake brakep",
     "brake pressure front": "bpf pbrakef pbrakefront brakepressfront brakepressuref",
     "brake pressure rear": "bpr pbraker pbrakerear brakepressrear brakepressurer",
-    "pressure": "pressure press druck pression pressione presion prs p",
+    "pressure": "pressure press pres druck pression pressione presion prs p",
     "front": "front fr_axle vorne vorn vorderachse va avant av anteriore ant delantera delantero "
     "del f frt fnt",
     "rear": "rear hinten hinterachse ha arriere ar posteriore post trasera trasero tras r rr_axle",
@@ -109,14 +110,14 @@ _WORDS: Final = {
     "north": "north northing nord norte",
     "gear": "gear gang rapport marcia marcha vitesse_engagee gearpos ngear gearposition",
     "engine": "engine eng motor moteur motore",
-    "rotation": "rpm drehzahl regime giri revs rev nmot revoluciones tr",
+    "rotation": "rpm drehzahl regime giri revs rev n nmot revoluciones tr",
     "engine rotation": "motordrehzahl enginerpm nengine enginespeed rpmengine",
     "lap": "lap runde tour giro vuelta laps",
     "number": "number no nr num count counter nummer numero zaehler zahler idx index",
     "lap number": "lapcount lapnumber lapno nlap rundenzahl rundennummer lapcounter lapnr",
     "setting": "setting einstellung reglage regolazione ajuste setpoint",
     "balance": "balance bal bias balancier bremsbalance ripartizione repartition reparto bb bbal "
-    "brakebias brakebalance",
+    "bbias brakebias brakebalance",
     "command": "cmd command demand request soll sollwert target",
 }
 """Notions, and the words that stand for them; notions joined by a blank come together."""
@@ -125,7 +126,7 @@ _NOISE_WORDS: Final = (
     "gps gnss imu ecu can car vehicle veh vehic fahrzeug vehicule veicolo vehiculo ground abs "
     "sensor signal value raw filtered filt corr corrected actual act ch channel measured meas "
     "log logger data ist messwert of the de du della la le l d wgs84 local sens total body "
-    "cg cog over line circuit master cylinder mc cyl"
+    "cg cog over line circuit master cylinder mc cyl enu utm"
 )
 """Words that change nothing about what a column is."""
 
@@ -140,8 +141,14 @@ def _sets(*names: str) -> tuple[frozenset[str], ...]:
     return tuple(frozenset(one.split()) for one in names)
 
 
+def _lines(axle: str) -> tuple[str, ...]:
+    """The line to one wheel is that of its axle; where the two differ, it is asked."""
+    both = (f"brake pressure {axle}", f"brake {axle}", f"pressure {axle}")
+    return (*both, *(f"brake pressure {axle} {side}" for side in ("left", "right")))
+
+
 _BY_NOTION: Final[dict[str, tuple[frozenset[str], ...]]] = {
-    "time_s": _sets("time"),
+    "time_s": _sets("time", "date time", "lap time"),
     "distance_m": _sets("distance", "lap distance"),
     "speed_mps": _sets("speed", "speed x"),
     "accel_x_mps2": _sets("acceleration x", "acceleration lon", "x"),
@@ -151,11 +158,17 @@ _BY_NOTION: Final[dict[str, tuple[frozenset[str], ...]]] = {
     "steering_wheel_rad": _sets(
         "steer hand angle", "hand angle", "steer hand", "hand", "steer wheel angle", "steer wheel"
     ),
-    "throttle_frac": _sets("throttle", "throttle pedal", "throttle position", "acceleration pedal"),
+    "throttle_frac": _sets(
+        "throttle",
+        "throttle pedal",
+        "throttle position",
+        "acceleration pedal",
+        "throttle pedal position",
+    ),
     "brake_pedal_frac": _sets("brake", "brake pedal", "brake position"),
     "pedal_force_N": _sets("brake pedal force", "pedal force", "brake force", "brake pedal"),
-    "pressure_front_Pa": _sets("brake pressure front", "brake front", "pressure front"),
-    "pressure_rear_Pa": _sets("brake pressure rear", "brake rear", "pressure rear"),
+    "pressure_front_Pa": _sets(*_lines("front")),
+    "pressure_rear_Pa": _sets(*_lines("rear")),
     "latitude_deg": _sets("latitude", "latitude position"),
     "longitude_deg": _sets("longitude", "longitude position"),
     "position_x_m": _sets("position x", "x", "east", "position east"),
@@ -218,6 +231,11 @@ class Reading:
     command: bool = False
 
 
+def of_a_lap(name: str) -> bool:
+    """Whether a time or a distance begins anew at each lap, by its name."""
+    return any("lap" in _NOTIONS.get(word, ()) for word in words_of(name))
+
+
 def words_of(name: str) -> list[str]:
     """Cut a name into lower-case words without accents, at blanks, punctuation and capitals."""
     plain = unicodedata.normalize("NFKD", name[:LONGEST].replace("ß", "ss"))
@@ -238,6 +256,8 @@ def split_unit(header: str) -> tuple[str, str]:
     --------
     >>> split_unit("Brake pressure (bar)"), split_unit("yaw_rate_degps"), split_unit("gear")
     (('Brake pressure', 'bar'), ('yaw_rate', 'degps'), ('gear', ''))
+    >>> split_unit("speed/km/h"), split_unit("Speed, km/h"), split_unit("Speed in km/h")
+    (('speed', 'km/h'), ('Speed', 'km/h'), ('Speed', 'km/h'))
     """
     text = header.strip().lstrip("#").strip()
     if len(text) > LONGEST:
@@ -247,12 +267,23 @@ def split_unit(header: str) -> tuple[str, str]:
         return bracket[1].strip(), bracket[2].strip()
     last = re.fullmatch(r"(.*[^\s_])[\s_]+([^\s_]+)", text)
     if last and re.search(r"[A-Za-z%°]", last[2]) and parse_unit(last[2]) and words_of(last[1]):
-        return last[1], last[2]
+        if last[1].endswith(" of"):  # a time of day is no time in days
+            return text, ""
+        return re.sub(r"( in|\W+)$", "", last[1]), last[2]
+    cut = re.fullmatch(r"([^/,:]*[^/,:\s])\s*[/,:]\s*(.+)", text)
+    if cut and parse_unit(cut[2]) and words_of(cut[1]):
+        return cut[1], cut[2]
     return text, ""
 
 
 def read_name(name: str, written_unit: str) -> Reading:
     """Give what a name and its unit, written apart or inside the name, may mean."""
+    reading = _read_name(name, written_unit)
+    twin = re.fullmatch(r"(.+) #\d+", name)  # the second column of a name, unless it has a number
+    return _read_name(twin[1], written_unit) if twin and not reading.candidates else reading
+
+
+def _read_name(name: str, written_unit: str) -> Reading:
     inner, inner_unit = split_unit(name)
     unit_text = written_unit.strip() or inner_unit
     unit = parse_unit(unit_text)
@@ -283,10 +314,11 @@ def _candidates(words: Iterable[str]) -> tuple[tuple[str, ...], bool]:
     notions: set[str] = set()
     numbered = False
     for word in words:
+        known = _NOTIONS.get(word) or _with_wheel(word)
         if word in _NUMBERS:
             numbered = True
-        elif word in _NOTIONS:
-            notions |= _NOTIONS[word]
+        elif known:
+            notions |= known
         elif word not in _NOISE:
             return (), False
     command = "command" in notions
@@ -296,6 +328,15 @@ def _candidates(words: Iterable[str]) -> tuple[tuple[str, ...], bool]:
     exact = tuple(name for name, sets in _BY_NOTION.items() if key in sets and not numbered)
     asked = tuple(name for name in _ASKED.get(key, ()) if name not in exact)
     return exact + asked, command
+
+
+def _with_wheel(word: str) -> frozenset[str]:
+    """Give the notions of a word that ends with a wheel, such as ``wsfl``; none for any other."""
+    stem, wheel = _NOTIONS.get(word[:-2]), _NOTIONS.get(word[-2:])
+    return stem | wheel if stem and wheel in _PLACES else frozenset()
+
+
+_PLACES: Final = _sets(*(wheel.replace("_", " ") for wheel in WHEELS))
 
 
 def _with_unit(found: tuple[str, ...], unit: Unit | None) -> tuple[str, ...]:

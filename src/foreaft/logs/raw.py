@@ -33,6 +33,8 @@ class Column:
     name: str
     unit: str
     value: Floats
+    is_time: bool = False
+    """Whether the log says by how it is written that it is a time: a date, a time of day."""
 
 
 @dataclass(frozen=True, eq=False)

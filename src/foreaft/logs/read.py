@@ -27,7 +27,7 @@ from foreaft.logs.mapping import (
 )
 from foreaft.logs.mdf_reader import MAGIC as MDF_MAGIC
 from foreaft.logs.mdf_reader import read_mdf
-from foreaft.logs.meaning import Judged, judge, used
+from foreaft.logs.meaning import Judged, judge, settle_minutes, used
 from foreaft.logs.parquet_reader import MAGIC as PARQUET_MAGIC
 from foreaft.logs.parquet_reader import read_parquet
 from foreaft.logs.raw import Column, Group, RawLog
@@ -236,7 +236,9 @@ def _understood(
         for number, group in enumerate(raw.groups)
         for column in group.columns
     ]
-    times, clock_columns = clocks_of(file, raw.groups, judged)
+    settle_minutes(judged)
+    left_out = [name for name, _ in raw.left_out]
+    times, clock_columns, timed = clocks_of(file, raw.groups, judged, left_out)
     clocks = set(clock_columns)
     same = [_same(group) for group in raw.groups]
     places = [one.rows for one in raw.groups if one.rows is not None]
@@ -266,7 +268,7 @@ def _understood(
             _recording(_Place(file, sha256, number, len(sessions), start), session, judged, clocks)
             for number, (session, start) in enumerate(zip(sessions, starts, strict=True), start=1)
         ),
-        (*raw.done, *done),
+        (*raw.done, *timed, *done),
         raw.left_out,
         raw.driver_name,
     )

@@ -10,8 +10,9 @@ import numpy as np
 
 from foreaft.base.errors import InputError
 from foreaft.logs.meaning import Judged, used
+from foreaft.logs.names import of_a_lap
 from foreaft.logs.raw import Group, numbers
-from foreaft.logs.recording import Floats
+from foreaft.logs.recording import Done, Floats
 from foreaft.logs.units import UNITS, Unit
 
 EPOCHS: Final = (
@@ -30,9 +31,9 @@ SLOWEST_MPS: Final = 1.0
 
 
 def clocks_of(
-    file: Path, groups: Sequence[Group], judged: list[Judged]
-) -> tuple[list[Floats], list[int]]:
-    """Give the time of every group's rows, and the places of the columns that hold them.
+    file: Path, groups: Sequence[Group], judged: list[Judged], left_out: Sequence[str] = ()
+) -> tuple[list[Floats], list[int], list[Done]]:
+    """Give the time of every group's rows, the columns that hold them, and what was done for it.
 
     Raises
     ------
@@ -41,6 +42,7 @@ def clocks_of(
     """
     clocks: list[Floats] = []
     places: list[int] = []
+    done: list[Done] = []
     units = _units_by_name(groups, judged)
     for number, group in enumerate(groups):
         if group.clock_s is not None:
@@ -48,20 +50,43 @@ def clocks_of(
             continue
         at = _best(number, judged)
         if at is None:
-            clocks.append(_from_distance(file, number, judged))
+            clocks.append(_from_distance(file, number, judged, left_out))
+            done.append(Done("times made of distance and speed", None, len(clocks[-1])))
             continue
         one = judged[at]
         unit = one.unit if one.state == "used" else units.get(one.column.name)
         if unit is None:
             raise _unit_unknown(file, one)
-        judged[at] = one.as_used("time_s", unit, "the clock")
+        note = "" if one.state == "used" else f", taken to be in {unit.text} by its steps"
+        judged[at] = one.as_used("time_s", unit, "the clock" + note)
         for i in _times(number, judged):
             if i != at:
                 judged[i] = judged[i].as_ignored(f"another clock than {one.column.name}")
         places.append(at)
         value = one.column.value
-        clocks.append(np.where(numbers(value), value, np.nan) * unit.factor)
-    return clocks, places
+        clock = np.where(numbers(value), value, np.nan) * unit.factor
+        if of_a_lap(one.column.name) and len(groups) == 1:
+            clock = _unbroken(clock, one.column.name, done)
+        clocks.append(clock)
+    return clocks, places, done
+
+
+LAP_LEAST_S: Final = 10.0
+"""A lap takes longer (assumption)."""
+
+
+def _unbroken(clock: Floats, column: str, done: list[Done]) -> Floats:
+    """A time that begins anew at each lap goes on."""
+    steps = np.diff(clock)
+    laps = np.flatnonzero(steps < -LAP_LEAST_S)
+    rises = steps[steps > 0.0]
+    if len(laps) == 0 or len(rises) == 0:
+        return clock
+    added = np.zeros(len(clock))
+    added[laps + 1] = float(np.median(rises)) - steps[laps]
+    done.append(Done("time joined where it began anew at a lap", column, len(laps)))
+    whole: Floats = clock + np.cumsum(added)
+    return whole
 
 
 def _times(number: int, judged: Sequence[Judged]) -> list[int]:
@@ -77,14 +102,23 @@ def _best(number: int, judged: Sequence[Judged]) -> int | None:
     """The clock that a mapping names, or else the one that rises most steadily."""
     found = _times(number, judged)
     told = [i for i in found if judged[i].told]
-    if told or len(found) < 2:
-        return next(iter(told or found), None)
-    return max(found, key=lambda i: (_rising(judged[i].column.value), -i))
+    if told:
+        return told[0]
+    best = max(found, key=lambda i: (*_rising(judged[i].column.value), -i), default=None)
+    if best is not None and _rising(judged[best].column.value)[0] == 0.0:
+        ways = [any(judged[i].group == number for i in used(judged, n)) for n in OF_DISTANCE]
+        best = None if all(ways) else best  # such as the time of the last lap
+    return best
 
 
-def _rising(value: Floats) -> float:
+OF_DISTANCE: Final = ("distance_m", "speed_mps")
+
+
+def _rising(value: Floats) -> tuple[float, bool]:
+    """In which part of the steps a clock rises, and whether it never falls."""
     steps = np.diff(value)
-    return round(float((steps > 0.0).mean()), 2) if len(steps) else 0.0
+    part = round(float((steps > 0.0).mean()), 2) if len(steps) else 0.0
+    return part, not bool((steps < 0.0).any())
 
 
 def _units_by_name(groups: Sequence[Group], judged: Sequence[Judged]) -> dict[str, Unit]:
@@ -132,7 +166,9 @@ def _unit_unknown(file: Path, one: Judged) -> InputError:
     )
 
 
-def _from_distance(file: Path, number: int, judged: list[Judged]) -> Floats:
+def _from_distance(
+    file: Path, number: int, judged: list[Judged], left_out: Sequence[str]
+) -> Floats:
     """Time made of distance and speed.
 
     Raises
@@ -142,7 +178,7 @@ def _from_distance(file: Path, number: int, judged: list[Judged]) -> Floats:
     """
     found = [
         next((i for i in used(judged, name) if judged[i].group == number), None)
-        for name in ("distance_m", "speed_mps")
+        for name in OF_DISTANCE
     ]
     if found[0] is None or found[1] is None:
         names = [one.column.name for one in judged if one.group == number]
@@ -151,7 +187,9 @@ def _from_distance(file: Path, number: int, judged: list[Judged]) -> Floats:
             code="log_no_time",
             file=file,
             key="time_s",
-            value=", ".join(names[:12]) + (" ..." if len(names) > 12 else ""),
+            value=", ".join(names[:12])
+            + (" ..." if len(names) > 12 else "")
+            + (f"; words only in {', '.join(left_out[:6])}" if left_out else ""),
             allowed="a time, or a distance and a speed with their units",
             unit="",
             hint="If one of its columns is the time: --map COLUMN=time_s:UNIT.",
