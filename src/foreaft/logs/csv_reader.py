@@ -166,7 +166,8 @@ _GROUPED: Final = re.compile(rb'[;|\t"\n][+-]?[1-9]\d{0,2}\.\d{3}[;|\t"\r\n]')
 
 def unreadable(file: Path, error: BaseException) -> InputError:
     """Give the error for a file its library gives up on."""
-    said = str(error).strip().splitlines()
+    # What a library holds in memory says nothing to whoever reads this.
+    said = re.sub(r"'?<[^>]*>'?", "it", str(error).strip()).splitlines()
     return InputError(
         "The log is damaged and cannot be read.",
         code="log_damaged",
@@ -214,8 +215,10 @@ def _wide(table: _Table, dialect: Dialect) -> RawLog:
     rows, done = _of_this_table(texts, dialect, len(frame))
     columns: list[Column] = []
     left_out = []
+    given = frame.get_columns()[::-1]
+    del frame  # each column is let go once it is read
     for i, name in enumerate(dialect.names):
-        series = frame.drop_in_place(str(i)).head(rows)
+        series = given.pop().head(rows)
         if series.dtype == pl.String:
             text = series
             series = _read_text(series, dialect.kinds[i], dialect.decimal_comma)

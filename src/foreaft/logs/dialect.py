@@ -260,6 +260,9 @@ def _kind(cells: Sequence[str], comma: bool) -> str:
 
 def _unit_in(cells: Sequence[str]) -> str:
     """The unit that stands in the cells of a column themselves, if one does."""
+    first = next(filter(None, cells), "")
+    if NUMBER.fullmatch(first) or COMMA_NUMBER.fullmatch(first):
+        return ""
     units = [found[1] for cell in cells if cell and (found := measured(cell)) is not None]
     return units[0] if units and len(set(units)) == 1 else ""
 

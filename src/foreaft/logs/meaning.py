@@ -23,6 +23,7 @@ Meant = tuple[str, Unit]
 """A channel, and the unit it was recorded in."""
 
 NUMBER: Final = UNITS["1"]
+NO_NUMBERS: Final = "holds no numbers"
 
 LIKELY: Final[Mapping[str, tuple[float, float]]] = {
     "speed_mps": (12.0, 110.0),
@@ -161,7 +162,7 @@ def judge(column: Column, group: int, mapped: Mapping[str, MappedColumn]) -> Jud
         return start.as_used("time_s", UNITS["s"], "") if column.is_time else start
     numbers = _numbers(column.value)
     if len(numbers) == 0:
-        return start.as_ignored("holds no numbers")
+        return start.as_ignored(NO_NUMBERS)
     if reading.candidates in (("time_s",), ("distance_m",)):
         return _clock(start, reading)
     if _in_minutes(reading, numbers):

@@ -15,9 +15,11 @@ import re
 import unicodedata
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Final
 
 from foreaft.logs.channels import WHEELS
+from foreaft.logs.raw import MAX_COLUMNS
 from foreaft.logs.units import Kind, Unit, parse_unit
 
 WHEEL_SPEEDS: Final = tuple(f"wheel_speed_{wheel}_radps" for wheel in WHEELS)
@@ -276,6 +278,7 @@ def split_unit(header: str) -> tuple[str, str]:
     return text, ""
 
 
+@lru_cache(maxsize=MAX_COLUMNS)
 def read_name(name: str, written_unit: str) -> Reading:
     """Give what a name and its unit, written apart or inside the name, may mean."""
     reading = _read_name(name, written_unit)

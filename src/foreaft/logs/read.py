@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from pathlib import Path
+from threading import Event
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -27,7 +28,7 @@ from foreaft.logs.mapping import (
 )
 from foreaft.logs.mdf_reader import MAGIC as MDF_MAGIC
 from foreaft.logs.mdf_reader import read_mdf
-from foreaft.logs.meaning import Judged, judge, settle_minutes, used
+from foreaft.logs.meaning import NO_NUMBERS, Judged, judge, settle_minutes, used
 from foreaft.logs.parquet_reader import MAGIC as PARQUET_MAGIC
 from foreaft.logs.parquet_reader import read_parquet
 from foreaft.logs.raw import Column, Group, RawLog
@@ -98,9 +99,14 @@ def read_log(path: Path | str, mapping: Said = None, words: LogMapping | None = 
     """
     file = Path(path)
     size, head = _head(file)
+    refused = Event()
     with ThreadPoolExecutor(1) as pool:
-        digest = pool.submit(_sha256, file)
-        raw = _read(file, head, size)
+        digest = pool.submit(_sha256, file, refused)
+        try:
+            raw = _read(file, head, size)
+        except BaseException:
+            refused.set()  # nobody waits for the fingerprint of what is no log
+            raise
         sha256 = digest.result()
     return _understood(file, raw, sha256, mapping, words)
 
@@ -184,9 +190,15 @@ def _refused(
     )
 
 
-def _sha256(file: Path) -> str:
-    with file.open("rb") as stream:
-        return hashlib.file_digest(stream, "sha256").hexdigest()
+def _sha256(file: Path, refused: Event | None = None) -> str:
+    digest = hashlib.sha256()
+    with file.open("rb", buffering=0) as stream:
+        while (part := stream.read(PART_BYTES)) and not (refused and refused.is_set()):
+            digest.update(part)
+    return digest.hexdigest()
+
+
+PART_BYTES: Final = 1 << 20
 
 
 def _read(file: Path, head: bytes, size: int) -> RawLog:
@@ -409,13 +421,16 @@ def _need_speed(file: Path, recordings: Sequence[Recording]) -> None:
         wanted = ("speed_mps", "position_", "latitude", "longitude", "distance")
         if any(choice.startswith(wanted) for other in one.others for choice in other.choices):
             return
-    columns = [other.original_name for other in recordings[0].every()]
+    columns = [
+        other.original_name + (", which holds no numbers" if other.note == NO_NUMBERS else "")
+        for other in recordings[0].every()
+    ]
     raise InputError(
         "The log has neither a speed nor a position.",
         code="log_no_speed",
         file=file,
         key="speed_mps",
-        value=", ".join(columns[:12]) + (" ..." if len(columns) > 12 else ""),
+        value="; ".join(columns[:12]) + (" ..." if len(columns) > 12 else ""),
         allowed="a speed, longitude and latitude, or x and y",
         unit="",
         hint="If one of its columns is a speed: --map COLUMN=speed_mps:UNIT.",
