@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import csv
 import json
 import re
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -203,3 +205,73 @@ def test_it_is_stopped_inside_every_part(log: Path, tmp_path: Path, stage: str) 
         )
     assert begun[-1] == stage
     assert list(tmp_path.iterdir()) == []
+
+
+FRONT_AND_REAR = {
+    "pressures": [("Brake pressure front", "Brake pressure rear")],
+    "wheels": [("Wheel speed FL", "Wheel speed RL"), ("Wheel speed FR", "Wheel speed RR")],
+}
+
+
+def edited(log: Path, file: Path, change: Callable[[list[str], list[list[str]]], None]) -> Path:
+    """A copy of a log in which somebody got something wrong."""
+    with log.open(newline="", encoding="utf-8") as source:
+        rows = list(csv.reader(source))
+    head = next(i for i, row in enumerate(rows) if row and row[0] == "Time")
+    change(rows[head], rows[head + 2 :])
+    with file.open("w", newline="", encoding="utf-8") as out:
+        csv.writer(out).writerows(rows)
+    return file
+
+
+@pytest.mark.parametrize(
+    ("swapped", "told"),
+    [
+        (
+            ["pressures"],
+            "by its line pressures a higher number brakes the rear more",
+        ),
+        (["wheels"], "by its wheel speeds a higher number brakes the rear more"),
+        (["pressures", "wheels"], "by its line pressures and wheel speeds a higher number"),
+    ],
+)
+def test_front_and_rear_the_wrong_way_round_is_refused(
+    log: Path, tmp_path: Path, swapped: list[str], told: str
+) -> None:
+    def swap(head: list[str], rows: list[list[str]]) -> None:
+        for one, other in (pair for name in swapped for pair in FRONT_AND_REAR[name]):
+            i, j = head.index(one), head.index(other)
+            head[i], head[j] = head[j], head[i]
+
+    wrong = edited(log, tmp_path / "wrong.csv", swap)
+    with pytest.raises(CannotTell) as error:
+        learn(LearnRequest(logs=[wrong], car="gt-mid", quick=QUICK), tmp_path / "out")
+    assert told in error.value.because
+    # With one of the two only, the columns are to be doubted and not the car file.
+    assert ("changed places" in error.value.because) == (len(swapped) == 1)
+    assert not (tmp_path / "out").exists()
+
+
+def test_an_adjuster_that_counts_the_other_way_than_the_file_says_is_refused(log: Path) -> None:
+    other = QUICK.model_copy(update={"higher": "rear"})
+    with pytest.raises(CannotTell) as error:
+        learn(LearnRequest(logs=[log], car="gt-mid", quick=other))
+    assert "brakes the front more, not the rear, as the car file has it" in error.value.because
+
+
+def test_a_channel_of_the_setting_that_stands_still_teaches_no_share(
+    log: Path, tmp_path: Path
+) -> None:
+    def stand(head: list[str], rows: list[list[str]]) -> None:
+        at = head.index("Brake balance setting")
+        for row in rows:
+            row[at] = "-20.0" if row[at] else ""
+
+    stuck = edited(log, tmp_path / "stuck.csv", stand)
+    answer = learn(LearnRequest(logs=[stuck], car="gt-mid", quick=QUICK))
+    assert "setting_stuck" in {one.code for one in answer.warnings}
+    keys = {one.key: one.verdict for one in answer.result.parameters}
+    assert "force_share_frac" not in keys
+    assert keys["brakes.front_share_frac"] in ("not_identifiable", "not_attempted")
+    as_driven = learn(LearnRequest(logs=[log], car="gt-mid", quick=QUICK))
+    assert "setting_stuck" not in {one.code for one in as_driven.warnings}

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import Final
@@ -36,7 +36,7 @@ from foreaft.learn.observe import Observed, observe, together
 from foreaft.learn.verdict import Judged, correlation, judge
 from foreaft.logs.clean import ROAD_SPEED
 from foreaft.logs.recording import Recording
-from foreaft.model.answers import Envelope, Input
+from foreaft.model.answers import Axle, Envelope, Input
 from foreaft.model.answers_learn import (
     Learn,
     LearnCorrelation,
@@ -59,6 +59,15 @@ NO_STEP: Final = 0.1
 LATE_S: Final = 0.1
 """A channel of the brake so much later than the deceleration is told of: lift-off comes first by
 less."""
+
+STUCK_FRAC: Final = 0.05
+"""At one setting pressures are shared alike from braking to braking to within a percent; by so
+much more the adjuster was moved (assumption: three steps or more)."""
+
+MOVED_LEAST: Final = 0.02
+SURE: Final = 4.0
+"""Pressures or slips say which way a number counts where what they change by over the settings is
+so much of themselves, and so many times what it is uncertain by (assumption)."""
 
 SCATTER_RANGE: Final = (0.02, 0.20)
 DEPTH_RANGE: Final = (0.0, 1.0)
@@ -93,19 +102,20 @@ def learn(
     conditions, conditions_file = load_conditions(request.conditions)
     notes.assume_car(car)
     sessions = _sessions(request, progress)
-    seen = together([one.seen for one in sessions])
+    seen = _believed(car, together([one.seen for one in sessions]), notes)
     _check(car, seen)
     _warn(car, seen, sessions, notes)
     at_fit = partial(progress, "fit", 0, 1)
     at_fit()
     what = lc.known(car, conditions, joint_draws(car, car_file), request.seed)
+    where = settle.situation_of(seen)
+    ratio = lc.ratio_of(seen, what) if where.wheels else None
+    shown = None if ratio is None else cr.crossover(seen, ratio)
+    _check_way(car, seen, shown)
     found = lc.fitted(seen, what, request.seed, _turns_logged(sessions), at_fit)
     columns = lc.columns_of(seen, what, found)
     judged = [judge(one, seen.firm) for one in columns]
     progress("fit", 1, 1)
-    where = settle.situation_of(seen)
-    ratio = lc.ratio_of(seen, what) if where.wheels else None
-    shown = None if ratio is None else cr.crossover(seen, ratio)
     place = None if shown is None else lc.crossover_of(what, found, shown)
     lock = lc.lock_crossover(what, found, place)
     told = [one for one, own in zip(columns, judged, strict=True) if own.verdict in lc.MOVED]
@@ -116,11 +126,12 @@ def learn(
         "car": identity(car, car_file),
         "conditions": identity(conditions, conditions_file),
     } | _inputs(sessions)
+    alike = _crossover(seen, place, where, ratio is not None, _step(car))
     result = Learn(
         car_name=car.name,
         adjuster_step=None if car.adjuster is None else car.adjuster.step,
-        crossover=_crossover(seen, place, where, ratio is not None, _step(car)),
-        lock=_lock(car, lock, place),
+        crossover=alike,
+        lock=_lock(car, lock, place, alike.because),
         parameters=[
             *(_parameter(one, where, say(one.key, one.setting)) for one in judged),
             *driver,
@@ -183,14 +194,46 @@ def _check(car: Car, seen: Observed) -> None:
     )
 
 
-def _direction(seen: Observed) -> str | None:
-    """Which way the number counts, by the pressures at two settings; None where they are not."""
-    p = seen.pieces
-    fine = p.braked & np.isfinite(p.setting) & (p.front_Pa > 0.0) & (p.rear_Pa > 0.0)
-    if fine.sum() < 4 or np.ptp(p.setting[fine]) == 0.0:
+def _check_way(car: Car, seen: Observed, shown: cr.Crossover | None) -> None:
+    """Refuse a log that counts its settings the other way about than the car file does."""
+    said = None if car.adjuster is None else car.adjuster.higher_means
+    pressed = _direction(seen)
+    slipping: Axle | None = None
+    if shown is not None and abs(shown.per_setting) > SURE * shown.per_setting_error:
+        slipping = "front" if shown.per_setting > 0.0 else "rear"
+    if said is None or {pressed, slipping} <= {said, None}:
+        return
+    raise CannotTell(
+        "what a setting does",
+        because=words.other_way(said, pressed, slipping),
+        would_settle=words.TURN_ONE,
+    )
+
+
+def _direction(seen: Observed) -> Axle | None:
+    """Which way the number counts, by the pressures of each braking; None where they do not say."""
+    rows = [(setting, level) for setting, levels in _shared(seen).items() for level in levels]
+    if len({setting for setting, _ in rows}) < 2:
         return None
-    ratio = np.log(p.front_Pa[fine] / p.rear_Pa[fine])
-    return "front" if float(np.polyfit(p.setting[fine], ratio, 1)[0]) > 0.0 else "rear"
+    setting, level = np.array(rows).T
+    slope, _ = np.polyfit(setting, level, 1)
+    rest = level - np.polyval(np.polyfit(setting, level, 1), setting)
+    if abs(slope) * np.ptp(setting) < max(MOVED_LEAST, SURE * float(np.std(rest))):
+        return None
+    return "front" if slope > 0.0 else "rear"
+
+
+def _shared(seen: Observed) -> dict[float, list[float]]:
+    """Logarithm of front over rear pressure in each braking, by setting."""
+    p = seen.pieces
+    with np.errstate(invalid="ignore", divide="ignore"):
+        level = np.log(p.front_Pa / p.rear_Pa)
+    fine = p.braked & np.isfinite(level + p.setting)
+    found: dict[float, list[float]] = {}
+    for one in np.unique(p.braking[fine]):
+        own = fine & (p.braking == one)
+        found.setdefault(float(p.setting[own][0]), []).append(float(np.median(level[own])))
+    return found
 
 
 def _warn(car: Car, seen: Observed, sessions: Sequence[_Session], notes: Notes) -> None:
@@ -245,6 +288,23 @@ def _warn(car: Car, seen: Observed, sessions: Sequence[_Session], notes: Notes) 
         ("learn.pressure_scale_sd", lc.PRESSURE_SCALE_SD, "", "of each pressure sensor"),
     ):
         notes.assume(key, value, unit, f"assumption: {why}")
+
+
+def _believed(car: Car, seen: Observed, notes: Notes) -> Observed:
+    """The same without the settings at which the pressures are shared in more than one way."""
+    if car.brakes.valve_knee_bar is not None or car.brakes.valve_knee_N is not None:
+        return seen  # behind a valve the pressures are shared by how hard he brakes
+    moved = [one for one, levels in _shared(seen).items() if np.ptp(levels) > STUCK_FRAC]
+    if not moved:
+        return seen
+    at = ", ".join(format_setting(one, _step(car)) for one in moved)
+    notes.warn(
+        "setting_stuck",
+        f"at {at} the line pressures are shared in more than one way: the adjuster was moved and "
+        "what is said of it was not; nothing of the share is learned from these brakings",
+    )
+    setting = np.where(np.isin(seen.pieces.setting, moved), np.nan, seen.pieces.setting)
+    return replace(seen, pieces=replace(seen.pieces, setting=setting))
 
 
 def _turns_logged(sessions: Sequence[_Session]) -> bool:
@@ -302,7 +362,9 @@ def _now(key: str, unit: str, estimate: float | None, low: float | None, high: f
     return words.told(key, unit, estimate, low, high)
 
 
-def _lock(car: Car, lock: lc.Lock | None, place: cr.Crossover | None) -> LearnLock:
+def _lock(
+    car: Car, lock: lc.Lock | None, place: cr.Crossover | None, no_crossover: str
+) -> LearnLock:
     if lock is not None and place is not None:
         way = None if car.adjuster is None else car.adjuster.higher_means
         return LearnLock(
@@ -315,7 +377,8 @@ def _lock(car: Car, lock: lc.Lock | None, place: cr.Crossover | None) -> LearnLo
             because="by the cars that agree with the logs, with the grip of that day",
             would_settle="",
         )
-    why = "no_adjuster" if car.adjuster is None else "no_slip" if place is None else "outside"
+    outside = car.adjuster is not None and place is not None
+    because = no_crossover if car.adjuster is not None else words.NO_ADJUSTER
     return LearnLock(
         setting=None,
         low_90=None,
@@ -323,8 +386,8 @@ def _lock(car: Car, lock: lc.Lock | None, place: cr.Crossover | None) -> LearnLo
         shown="",
         speed_mps=lc.LOCK_SPEED_MPS,
         text="",
-        because=words.NO_LOCK[why],
-        would_settle=cr.BOTH_SIDES if why == "outside" else settle.TO_THE_LIMIT,
+        because=words.OUTSIDE if outside else because,
+        would_settle=cr.BOTH_SIDES if outside else settle.TO_THE_LIMIT,
     )
 
 

@@ -58,7 +58,8 @@ class Ratio:
 class Crossover:
     """Where both ends slip alike, with its 90 % interval.
 
-    ``per_step`` is the change of (front - rear slip) / mean slip for a setting one higher.
+    ``per_setting`` is the change of (front - rear slip) / mean slip for a setting one higher, and
+    ``per_setting_error`` its standard error.
     ``inside`` tells whether the crossover lies between the settings that were driven.
     """
 
@@ -68,6 +69,7 @@ class Crossover:
     decel_mps2: float
     speed_mps: float
     per_setting: float
+    per_setting_error: float
     brakings: int
     inside: bool
     driven: tuple[float, float]
@@ -239,6 +241,7 @@ def _fieller(
         decel_mps2=at[0],
         speed_mps=at[1],
         per_setting=slope,
+        per_setting_error=sqrt(v11),
         brakings=brakings,
         inside=bool(inside),
         driven=(float(settings.min()), float(settings.max())),

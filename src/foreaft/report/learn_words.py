@@ -201,9 +201,33 @@ def lock_text(lock: float, alike: float, step: float, higher: Axle | None) -> st
     )
 
 
-NO_LOCK: Final = {
-    "no_adjuster": "the car file has no adjuster",
-    "no_slip": "the slips of both ends do not show it",
-    "outside": "by the cars that agree with the logs it lies outside the settings that were driven",
-}
+NO_ADJUSTER: Final = "the car file has no adjuster"
+OUTSIDE: Final = (
+    "by the cars that agree with the logs it lies outside the settings that were driven"
+)
 """Why it is not known where both ends lock together."""
+
+TURN_ONE: Final = (
+    "check adjuster.higher_means of the car file, which way the channel of the setting counts, and "
+    "which columns are front and rear"
+)
+
+
+def other_way(said: Axle, pressures: Axle | None, slips: Axle | None) -> str:
+    """Say what of a log disagrees with which way the adjuster counts, and which is the likely one.
+
+    >>> other_way("front", "rear", "rear").partition(" a ")[0]
+    'by its line pressures and wheel speeds'
+    >>> other_way("rear", "front", "rear").partition(": ")[2]
+    'their columns of front and rear seem to have changed places'
+    """
+    against = " and ".join(
+        name
+        for name, one in (("line pressures", pressures), ("wheel speeds", slips))
+        if one not in (said, None)
+    )
+    other = "rear" if said == "front" else "front"
+    text = f"by its {against} a higher number brakes the {other} more, not the {said}"
+    if pressures is not None and slips is not None and pressures != slips:
+        return f"{text}: their columns of front and rear seem to have changed places"
+    return f"{text}, as the car file has it"
