@@ -325,3 +325,21 @@ def test_speed_and_a_lap_counter_are_enough_on_a_known_circuit(full: Made) -> No
     with pytest.raises(CannotTell) as caught:
         debrief(DebriefRequest(logs=[full[0]], maps=maps))
     assert "give the circuit" in (caught.value.would_settle or "")
+
+
+@pytest.mark.slow
+def test_a_deceleration_made_of_the_position_makes_up_no_events(full: Made) -> None:
+    """Time and place alone: zones and brake points hold, what swings by itself is not told."""
+    head = full[0].read_text("utf-8").splitlines()
+    names = next(line for line in head if line.startswith("Time,")).split(",")
+    kept = {"Time", "Latitude", "Longitude"}
+    maps = [f"{name}=ignored" for name in names if name not in kept]
+    result = debrief(DebriefRequest(logs=[full[0]], maps=maps, circuit=ON_DEMO["circuit"])).result
+    off = brake_errors(result, full[1])
+    assert np.mean(np.abs(off) < 10.0) > 0.9
+    assert not [one for one in result.events if one.kind in ("unused", "double_stab")]
+    told = " ".join(one.because for one in result.cannot_tell)
+    assert "speed and deceleration are made of the position" in told
+    advice = " ".join(one.text for one in result.work_on)
+    assert "let the brake off" not in advice
+    assert "brake left" not in advice

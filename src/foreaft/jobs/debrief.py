@@ -613,6 +613,13 @@ NEEDS: Final[tuple[tuple[str, str, str, str], ...]] = (
 )
 
 
+SLOPES_OF_PLACES: Final = Untold(
+    what="braking left unused, and double stabs",
+    because="speed and deceleration are made of the position, which swings by itself; brake "
+    "points may be off by ten metres",
+    would_settle="a speed channel and an accelerometer",
+)
+
 LENT_PLACES: Final = Untold(
     what="which line was driven, and the use of grip",
     because="the log has neither position nor turning; places come from the way since the start "
@@ -638,6 +645,8 @@ def cannot_tell(session: Session, car_known: bool) -> list[Untold]:
         for key, what, because, settles in NEEDS
         if key not in sources
     ]
+    if session.series.speed_from_position:
+        found.append(SLOPES_OF_PLACES)
     if session.series.lent:
         found = [one for one in found if one.what != "which line was driven"]
         found.append(LENT_PLACES)

@@ -105,6 +105,11 @@ class Series:
         """Whether curvature and lateral acceleration are the circuit's, not the log's own."""
         return self.sources.get("curvature") == LENT
 
+    @property
+    def speed_from_position(self) -> bool:
+        """Whether speed and deceleration are but slopes of the position."""
+        return self.sources.get("along") == self.sources.get("position")
+
     def window(self, seconds: float) -> int:
         """An odd number of samples that covers about so many seconds, at least 3."""
         return max(3, 2 * round(0.5 * seconds * self.rate_hz) + 1)
@@ -390,7 +395,9 @@ def _motion(
     what is slow from the other, and a drop-out of the speed is crossed by the accelerometer.
     """
     if "speed_mps" in got:
-        sources["speed"] = ("speed_mps",)
+        # One that no column of the log has was made of the position by its reader.
+        made = "position" in sources and not recording["speed_mps"].original_name
+        sources["speed"] = sources["position"] if made else ("speed_mps",)
         raw = got["speed_mps"]
     elif x is not None and y is not None:
         sources["speed"] = sources["position"]

@@ -345,6 +345,8 @@ def _judged(
         anti_lock=car is not None and car.anti_lock,
     )
     events = events_of(placed, zones, passes, evidence)
+    if series.speed_from_position:
+        events = tuple(one for one in events if one.kind not in ROUGHLY)
     rows = with_ends(measured(placed, zones, passes, shown, uses), passes, series, wheels)
     rows = against_best(_spoilt(rows, events), {lap.lap_id for lap in placed.split.full})
     decel, side = combined(series)
@@ -371,6 +373,10 @@ def _judged(
         keeps_line=keeps_line,
     )
 
+
+ROUGHLY: Final = frozenset({"unused", "double_stab"})
+"""A deceleration that is the second slope of a receiver's position swings by itself: on a log of
+eight laps it made up thirty of these, most of them at over 90 %."""
 
 SPOILT_BY: Final = frozenset({"lock_up", "rotation", "wide"})
 

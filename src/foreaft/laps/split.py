@@ -270,7 +270,8 @@ def _lies_on(gate: Gate, series: Series, path: Path, at: int, near: int) -> bool
     dx, dy = path.x_m[near] - gate.x_m, path.y_m[near] - gate.y_m
     ahead = c * dx + s * dy + float(series.distance_m[at] - series.distance_m[near])
     close = abs(ahead) < ON_LINE_M + ON_LINE_STEPS * series.step_s * speed
-    return bool(close and abs(c * dy - s * dx) < gate.half_m and speed > ROLLING_MPS)
+    close = close and abs(c * dy - s * dx) < gate.half_m and speed > ROLLING_MPS
+    return bool(close and np.cos(_gate_at(series, path, near).heading_rad - gate.heading_rad) > 0.0)
 
 
 def by_signature(series: Series, reference: Stations | None = None) -> Floats | None:
