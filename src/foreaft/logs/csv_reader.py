@@ -211,8 +211,12 @@ def _wide(table: _Table, dialect: Dialect) -> RawLog:
     frame = table.frame()
     lost = [i for i, one in enumerate(frame.get_columns()) if one.dtype.is_numeric()]
     lost = [i for i in lost if frame[str(i)].null_count()]
-    texts = table.texts(lost) if lost else pl.DataFrame()
-    rows, done = _of_this_table(texts, dialect, len(frame))
+    texts = table.texts(lost).get_columns() if lost else []
+    # An empty cell is none; what holds something that is no number is looked at again.
+    again = {
+        i: one for i, one in zip(lost, texts, strict=True) if _unread(frame[str(i)], one).any()
+    }
+    rows, done = _of_this_table(again, frame, dialect)
     columns: list[Column] = []
     left_out = []
     given = frame.get_columns()[::-1]
@@ -225,8 +229,9 @@ def _wide(table: _Table, dialect: Dialect) -> RawLog:
             if dialect.kinds[i] == "words" and not 2 * series.count() > text.count():
                 left_out.append((name, _hemisphere(text, columns, name, done) or "holds words"))
                 continue
-        elif i in lost and (text := texts[str(i)].head(rows)).str.strip_chars().ne("").any():
-            series = _joined(series, text, dialect.decimal_comma)
+        elif i in again:
+            # Where some have a mark for thousands, the cells read before have none.
+            series = series.fill_null(numbers_of(again[i].head(rows), dialect.decimal_comma))
         if series.null_count() == len(series) and i in dialect.nameless:
             continue  # every line ends with a separator
         clock = dialect.kinds[i] == "clock"
@@ -245,11 +250,9 @@ def _read_text(series: pl.Series, kind: str, comma: bool) -> pl.Series:
     return seconds_of(series) if kind == "clock" else numbers_of(series, comma)
 
 
-def _joined(numbers: pl.Series, text: pl.Series, comma: bool) -> pl.Series:
-    """Numbers as they were read, and those that took a second look."""
-    again = numbers_of(text, comma)
-    # A mark for thousands where others have none: then the cells read first are right as well.
-    return numbers.fill_null(again)
+def _unread(numbers: pl.Series, text: pl.Series) -> pl.Series:
+    """Cells that hold something, but no number as polars knows them."""
+    return numbers.is_null() & text.is_not_null()
 
 
 def _array(series: pl.Series) -> Floats:
@@ -257,29 +260,32 @@ def _array(series: pl.Series) -> Floats:
     return np.ascontiguousarray(array, dtype=np.float64)
 
 
-def _of_this_table(texts: pl.DataFrame, dialect: Dialect, rows: int) -> tuple[int, list[Done]]:
+def _of_this_table(
+    again: Mapping[int, pl.Series], frame: pl.DataFrame, dialect: Dialect
+) -> tuple[int, list[Done]]:
     """Rows down to where another header stands, and what is told of it.
 
     The same header may stand again and again, at each session: that changes nothing.
     """
 
     found: dict[int, set[str]] = {}
-    for name in texts.columns:
-        text = texts[name]
-        words = text.str.contains(r"\p{L}\p{L}")
-        for row in words.arg_true().to_list()[:MOST_HEADERS] if words.any() else []:
-            cell = _without_mark(str(text[row]))
-            if cell != _without_mark(dialect.names[int(name)]) and read_name(cell, "").candidates:
+    for i, text in list(again.items())[:COLUMNS_LOOKED_AT]:
+        rows = _unread(frame[str(i)], text).arg_true().head(CELLS_LOOKED_AT)
+        for row, written in zip(rows.to_list(), text.gather(rows).to_list(), strict=True):
+            cell = _without_mark(written)
+            if cell != _without_mark(dialect.names[i]) and read_name(cell, "").candidates:
                 found.setdefault(row, set()).add(cell)
     other = [row for row, names in found.items() if len(names) > 1]
     if not other:
-        return rows, []
+        return len(frame), []
     line = dialect.data_line + min(other) + 1
     what = f"rows left out: another table, with other columns, begins at line {line}"
-    return min(other), [Done(what, None, rows - min(other))]
+    return min(other), [Done(what, None, len(frame) - min(other))]
 
 
-MOST_HEADERS: Final = 1000
+COLUMNS_LOOKED_AT: Final = 20
+CELLS_LOOKED_AT: Final = 500
+"""Another header stands in all columns; so much is looked at for it."""
 
 
 def _without_mark(name: str) -> str:
