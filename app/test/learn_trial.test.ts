@@ -54,7 +54,7 @@ test("stops that are not filled in are not asked about", () => {
   });
 });
 
-const TYPED = { settings: "56 53", measured: "slip_difference_frac", difference: "3,5", scatter: "", stints: "3", stint_laps: "13" };
+const TYPED = { settings: "56 53", measured: "slip_difference_frac", difference: "3,5", scatter: "", from: "", stints: "3", stint_laps: "13" };
 
 test("a stop whose setting is no number is not left out: nothing is asked until it can be read", () => {
   const read = { setting: "56", first: "front" as const };
@@ -77,6 +77,16 @@ test("a design is asked for as soon as there are two settings", () => {
 
 test("what is left empty is not asked", () => {
   expect(judgeRequest("logs/x.csv", "", { primary: " ", against: "" })).toEqual({ judge: { laps: "logs/x.csv" } });
+});
+
+test("the scatter comes from a debrief instead of the number typed, of what a debrief knows of a lap", () => {
+  const from = { ...TYPED, scatter: "0.1", from: "works/w/debrief.json" };
+  const slip = designRequest(from) as { design: { endpoints: object[]; scatter_from?: string } };
+  expect(slip.design.scatter_from).toBe("works/w/debrief.json");
+  expect(slip.design.endpoints[0]).not.toHaveProperty("scatter_sd");
+  const zone = designRequest({ ...from, measured: "zone_time_s" }) as typeof slip;
+  expect(zone.design.scatter_from).toBeUndefined();
+  expect(zone.design.endpoints[0]).toHaveProperty("scatter_sd");
 });
 
 test("a verdict says what was chosen since", () => {

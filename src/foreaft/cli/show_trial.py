@@ -115,14 +115,14 @@ def verdict(answer: Envelope[Any]) -> str:
     made = answer.result.verdict
     lines = [*made.summary, ""]
     rows = [_comparison(one, made) for one in made.comparisons]
-    head = ("measured", "setting", "effect", "from", "to", "pairs", "p", "verdict")
+    head = ("measured", "setting", "effect", "from", "to", "pairs", "p", "verdict", "would show")
     if rows:
         lines += [
             f"Against {_at(made.against, made)}; {made.laps_counted} of {made.laps} laps count."
         ]
         lines += [table(head, rows), ""]
     shown = [one for one in made.comparisons if one.text not in made.summary]
-    lines += [one.text for one in shown if one.verdict == "no_difference_shown"]
+    lines += [one.text for one in shown if _near(one, made)]
     lines += _blind([one for one in shown if one.verdict == "cannot_tell"], made)
     lines += [one.text for one in made.incidents]
     if made.plan:
@@ -148,6 +148,11 @@ def _at(setting: float, made: Any) -> str:
     return format_setting(setting, made.step)
 
 
+def _near(one: Any, made: Any) -> bool:
+    """Whether a comparison is none only because others were looked at too: its row is too short."""
+    return bool(one.verdict == "no_difference_shown" and one.p <= made.level)
+
+
 def _blind(told: Sequence[Any], made: Any) -> list[str]:
     """Why something cannot be told, once for all of which the same is to be said."""
     why: dict[tuple[float, str], list[str]] = {}
@@ -162,6 +167,8 @@ def _blind(told: Sequence[Any], made: Any) -> list[str]:
 def _comparison(one: Any, made: Any) -> tuple[str, ...]:
     name, at = one.words + (" *" if one.primary else ""), _at(one.setting, made)
     if one.effect is None:
-        return (name, at, "", "", "", str(one.pairs), "", "cannot tell")
+        return (name, at, "", "", "", str(one.pairs), "", "cannot tell", "")
     said = one.verdict.replace("_", " ")
-    return (name, at, *one.shown, str(one.pairs), chance(one.p_adjusted), said)
+    least = one.smallest_shown
+    seen = "" if least is None else amount(least, one.unit)
+    return (name, at, *one.shown, str(one.pairs), chance(one.p_adjusted), said, seen)

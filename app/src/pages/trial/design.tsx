@@ -7,6 +7,7 @@ import { useLoaded } from "../../house/loaded";
 import { NumberField, numberOf, Select, TextField } from "../../parts/field";
 import { Cautions, Warnings, Wrong } from "../../parts/notice";
 import { noNumber } from "../../words/text";
+import { useDebriefs } from "./debriefs";
 import { setting } from "../../words/units";
 
 type Answer = Of<"TrialDesign">;
@@ -16,6 +17,8 @@ interface Typed {
   measured: string;
   difference: string;
   scatter: string;
+  /** Debrief that tells the scatter; empty: as typed. */
+  from: string;
   stints: string;
   stint_laps: string;
 }
@@ -30,7 +33,10 @@ const MEASURED = [
   { value: "brake_distance_m", label: "Braking distance", unit: "m", part: 1, difference: "2", scatter: "3" },
 ] as const;
 
-const START: Typed = { settings: "", measured: "slip_difference_frac", difference: "0.3", scatter: "0.1", stints: "3", stint_laps: "13" };
+const START: Typed = { settings: "", measured: "slip_difference_frac", difference: "0.3", scatter: "0.1", from: "", stints: "3", stint_laps: "13" };
+
+/** What a debrief tells of whole laps; a zone's measures there carry the zone's id. */
+const OF_A_DEBRIEF = new Set<string>(["slip_difference_frac", "steer_excess_rad"]);
 
 function measuredOf(typed: Typed): (typeof MEASURED)[number] {
   return MEASURED.find((one) => one.value === typed.measured) ?? MEASURED[0];
@@ -43,6 +49,7 @@ export function Design() {
   const found = useLoaded(asked && JSON.stringify(asked), (signal) => job<Envelope<Of<"Trial">>>("trial", asked!, signal), 250);
   const { value, wrong } = found.value;
   const { unit } = measuredOf(typed.value);
+  const debriefs = useDebriefs();
   return (
     <div class="stack">
       <section class="card stack noprint" aria-labelledby="ask-head">
@@ -59,7 +66,10 @@ export function Design() {
             }}
           />
           <NumberField label="Smallest difference worth seeing" unit={unit} wrong={noNumber(typed.value.difference)} value={typed.value.difference} onInput={(difference) => set({ difference })} />
-          <NumberField label="Scatter from lap to lap" help="a debrief of one setting tells it" unit={unit} wrong={noNumber(typed.value.scatter)} value={typed.value.scatter} onInput={(scatter) => set({ scatter })} />
+          {!fromOf(typed.value) && <NumberField label="Scatter from lap to lap" help="a debrief of one setting tells it" unit={unit} wrong={noNumber(typed.value.scatter)} value={typed.value.scatter} onInput={(scatter) => set({ scatter })} />}
+          {OF_A_DEBRIEF.has(typed.value.measured) && debriefs.length > 0 && (
+            <Select label="Scatter taken from" value={typed.value.from} options={[{ value: "", label: "the number typed" }, ...debriefs]} onPick={(from) => set({ from })} />
+          )}
           <NumberField label="Stints" wrong={noNumber(typed.value.stints)} value={typed.value.stints} onInput={(stints) => set({ stints })} size={4} />
           <NumberField label="Laps in a stint" wrong={noNumber(typed.value.stint_laps)} value={typed.value.stint_laps} onInput={(stint_laps) => set({ stint_laps })} size={4} />
         </div>
@@ -69,6 +79,11 @@ export function Design() {
       {!asked && <p class="soft">The run sheet stands here as soon as there are two settings and every field can be read.</p>}
     </div>
   );
+}
+
+/** The debrief the scatter is taken from; empty where it is typed. */
+function fromOf({ measured, from }: Typed): string {
+  return OF_A_DEBRIEF.has(measured) ? from : "";
 }
 
 function settingsOf(typed: string): string[] {
@@ -88,8 +103,9 @@ export function designRequest(typed: Typed): object | null {
   const scatter = numberOf(typed.scatter);
   const { car, driver, higher } = desk.value;
   const { part } = measuredOf(typed);
-  const endpoint = { name: typed.measured, difference: difference! * part, ...(scatter === null ? {} : { scatter_sd: scatter * part }) };
-  return { design: { settings, endpoints: [endpoint], stints, stint_laps, driver, ...(higher ? { higher } : { car }) } };
+  const from = fromOf(typed);
+  const endpoint = { name: typed.measured, difference: difference! * part, ...(scatter === null || from ? {} : { scatter_sd: scatter * part }) };
+  return { design: { settings, endpoints: [endpoint], stints, stint_laps, driver, ...(from && { scatter_from: from }), ...(higher ? { higher } : { car }) } };
 }
 
 function Sheet({ design, warnings, cautions }: { design: Answer; warnings: { code: string; text: string }[]; cautions: string[] }) {

@@ -1,22 +1,20 @@
 /** The verdict: words first, then every effect with its interval, then what it does to the plan. */
 import { useSignal } from "@preact/signals";
 import { useAsked } from "../../api/asked";
-import { ask, problem, type Problem } from "../../api/call";
+import { problem, type Problem } from "../../api/call";
 import { has, useKeptWork, type Fields } from "../../api/kept";
 import { bringLog, ofKind } from "../../api/library";
 import type { Envelope, Of } from "../../api/types";
 import { place } from "../../house/address";
-import type { WorkState } from "../../api/work";
 import { draft } from "../../house/draft";
-import { useLoaded } from "../../house/loaded";
 import { Link } from "../../house/rail";
 import { FileDrop } from "../../parts/drop";
 import { NumberField, numberOf, Select, TextField } from "../../parts/field";
 import { Mind, Progress, Warnings, Wrong } from "../../parts/notice";
 import { capital, noNumber, sentence } from "../../words/text";
 import { setting } from "../../words/units";
-import { when } from "../../words/files";
 import { choose, chosenOf } from "../laps/chosen";
+import { useDebriefs } from "./debriefs";
 import { Effects } from "./effects";
 
 type Verdict = Of<"TrialVerdict">;
@@ -71,14 +69,6 @@ export function judgeRequest(laps: string, plan: string, typed: { primary: strin
   if (against !== null) judge.against = against;
   if (plan) judge.plan = plan;
   return { judge };
-}
-
-/** Debriefs of these logs, newest first: their laps can be judged as they are. */
-function useDebriefs(): { value: string; label: string; asked: Record<string, unknown> }[] {
-  const found = useLoaded("works", () => ask<WorkState[]>("GET", "work"));
-  return (found.value.value ?? [])
-    .filter((one) => one.job === "debrief" && one.files.includes("debrief.json"))
-    .map((one) => ({ value: `works/${one.work_id}/debrief.json`, label: `Debrief: ${one.title}, ${when(one.started_at)}`, asked: one.asked }));
 }
 
 /** Logs came along from another page: their debrief is offered, or it is said that there is none. */
