@@ -144,13 +144,16 @@ foreaft trial judge laps.csv --primary slip_difference_frac --plan plan/plan.jso
 foreaft trial judge laps.csv --pool deep_time_s z02_time_s z05_time_s
 """,
     )
-    parser.add_argument("laps", type=Path, help="the laps as driven (CSV), or debrief.json of their log")
+    parser.add_argument(
+        "laps", type=Path, help="the laps as driven (CSV), or debrief.json of their log"
+    )
     parser.add_argument(
         "--against", type=float, help="setting the others are compared with (the first driven)"
     )
     parser.add_argument(
-        "--primary", help="the column the trial was made for; it is judged by itself (of a debrief: front minus "
-        "rear slip, where the log shows it)"
+        "--primary",
+        help="the column the trial was made for; it is judged by itself (of a debrief: front minus "
+        "rear slip, where the log shows it)",
     )
     parser.add_argument(
         "--pool",
