@@ -54,3 +54,9 @@ def test_a_wheel_of_no_cars_size_is_told_as_a_wrong_unit(tmp_path, capsys) -> No
 
 def test_longitude_in_german() -> None:
     assert read_name("Länge [Grad]", "").candidates == ("longitude_deg",)
+
+
+def test_only_what_is_missing_is_called_missing(tmp_path, capsys) -> None:
+    shown = said(tmp_path, base() | {"Wheel speed FL [km/h]": 3.6 * run()["speed_mps"]}, capsys)
+    assert "the pressure share, for want of pressure_rear_Pa" in shown
+    assert "wheel_speed_front_left" not in shown.partition("lock-ups")[2].partition("\n")[0]
