@@ -114,13 +114,14 @@ def learn(
     _check_way(car, seen, shown)
     found = lc.fitted(seen, what, request.seed, _turns_logged(sessions), at_fit)
     columns = lc.columns_of(seen, what, found)
-    judged = [judge(one, seen.firm) for one in columns]
     progress("fit", 1, 1)
+    levels, depths = _feet(sessions, progress)
+    judged = [judge(one, seen.firm, on_laps=bool(depths)) for one in columns]
     place = None if shown is None else lc.crossover_of(what, found, shown)
     lock = lc.lock_crossover(what, found, place)
     told = [one for one, own in zip(columns, judged, strict=True) if own.verdict in lc.MOVED]
     say = partial(words.name_of, step=_step(car))
-    driver = _driver(sessions, notes, progress)
+    driver = _driver(levels, depths, notes)
     files = None if folder is None else _write(folder, what, found, judged, lock, sessions)
     inputs = {
         "car": identity(car, car_file),
@@ -460,8 +461,8 @@ def _log(one: _Session) -> LearnLog:
 # ---------------------------------------------------------------- the driver
 
 
-def _driver(sessions: Sequence[_Session], notes: Notes, progress: Progress) -> list[LearnParameter]:
-    """Scatter of the pedal and depth, from brakings that repeat."""
+def _feet(sessions: Sequence[_Session], progress: Progress) -> tuple[foot.Levels, foot.Levels]:
+    """Held pedals and depths of brakings that repeat; without laps there are no depths."""
     levels: foot.Levels = []
     depths: foot.Levels = []
     for number, one in enumerate(sessions):
@@ -470,22 +471,33 @@ def _driver(sessions: Sequence[_Session], notes: Notes, progress: Progress) -> l
         levels += alike
         depths += deep
     progress("driver", len(sessions), len(sessions))
+    return levels, depths
+
+
+def _driver(levels: foot.Levels, depths: foot.Levels, notes: Notes) -> list[LearnParameter]:
+    """Scatter of the pedal and depth, from brakings that repeat."""
     if not depths:
         notes.warn("no_zones", "no laps with zones in the logs: depth is not looked at")
+    scatter = "brakings of one zone, or stops at one setting, meant to be alike"
+    if depths:
+        scatter += "; on laps his corrections of speed are in it"
     return [
         _of_driver(
             "driver.pedal_scatter_frac",
             foot.scatter(levels),
             SCATTER_RANGE,
-            "brakings of one zone, or stops at one setting, meant to be alike",
-            "six or more brakings meant to be alike, with a channel of the brake",
+            scatter,
+            "seven straight stops at one setting, the same pedal asked for, its channel logged",
+            sure=not depths,
         ),
         _of_driver(
             "driver.depth_frac",
             foot.mean_of(depths),
             DEPTH_RANGE,
-            "how far past turn-in the brake is kept, over all zones",
-            "laps with position, or the distance driven, and a circuit",
+            "how far past turn-in the brake is kept, over all zones, from where the path begins to "
+            "turn: not the depth of a driver file, which counts from later in long bends",
+            "a debrief of laps with position on a circuit, which tells it zone by zone",
+            sure=False,
         ),
     ]
 
@@ -496,9 +508,13 @@ def _of_driver(
     before: tuple[float, float],
     because: str,
     would_settle: str,
+    *,
+    sure: bool,
 ) -> LearnParameter:
+    """``sure`` tells whether its intervals hold the truth as often as they say."""
     part = 1.0 if found is None else (found.high - found.low) / (before[1] - before[0])
     told = found is not None and part < 0.9
+    learned = told and sure and part < 0.5
     shown = (found.value, found.low, found.high) if found is not None and told else (None,) * 3
     return LearnParameter(
         key=key,
@@ -512,9 +528,9 @@ def _of_driver(
         high_90=shown[2],
         before=words.between(key, "", *before),
         now=_now(key, "", *shown),
-        verdict=("learned" if part < 0.5 else "narrowed") if told else "not_identifiable",
+        verdict="learned" if learned else "narrowed" if told else "not_identifiable",
         because=because if told else "too few brakings that were meant to be alike",
-        would_settle="" if told and part < 0.5 else would_settle,
+        would_settle="" if learned else would_settle,
     )
 
 

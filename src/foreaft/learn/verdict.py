@@ -32,6 +32,9 @@ CHECKED: Final = (
 """Beginnings of the names of numbers whose intervals held the truth as often as they say, over
 cars of known truth (docs/theory/learn.md). No other is called learned, however narrow."""
 
+TOO_SURE_ON_LAPS: Final = ("drive.engine_brake.1.force_N", "lift_rear_area_m2", "tyre.mu_x")
+"""Of these the intervals hold the truth from stops, and from laps too seldom."""
+
 CONTRADICTS: Final = 3.0
 """What the log alone says lies so many standard deviations from what the file says."""
 
@@ -81,7 +84,7 @@ def interval(draws: Floats) -> tuple[float, float]:
     return float(low), float(high)
 
 
-def judge(column: Column, brakings: int = CONTRADICT_LEAST) -> Judged:
+def judge(column: Column, brakings: int = CONTRADICT_LEAST, *, on_laps: bool = False) -> Judged:
     """Give the verdict on one number from so many brakings."""
     before, now = interval(column.before), interval(column.now)
     width = before[1] - before[0]
@@ -95,6 +98,7 @@ def judge(column: Column, brakings: int = CONTRADICT_LEAST) -> Judged:
         verdict = "contradictory" if brakings >= CONTRADICT_LEAST else "not_identifiable"
     else:
         sure = part < LEARNED_FRAC and column.key.startswith(CHECKED)
+        sure = sure and not (on_laps and column.key.startswith(TOO_SURE_ON_LAPS))
         verdict = "learned" if sure else "narrowed"
     told = verdict not in ("not_attempted", "not_identifiable")
     return Judged(
