@@ -151,7 +151,7 @@ def can_say(recording: Recording) -> list[CanSay]:
 
 def _missing(needs: Iterable[Iterable[tuple[str, ...]]], recording: Recording) -> list[str]:
     return [
-        " or ".join(" and ".join(names) for names in ways)
+        " or ".join(" and ".join(n for n in names if n not in recording) for names in ways)
         for ways in needs
         if not any(recording.has(*names) for names in ways)
     ]
