@@ -384,3 +384,13 @@ def test_how_a_clock_was_understood_is_told(tmp_path: Path, run: dict) -> None:
 
 def columns_time(run: dict[str, np.ndarray]) -> np.ndarray:
     return run["time_s"]
+
+
+def test_points_in_time_of_a_parquet_are_the_clock(tmp_path: Path, run: dict) -> None:
+    import polars as pl
+
+    start = datetime.datetime(2026, 5, 3, 14, 2)
+    times = [start + datetime.timedelta(seconds=one) for one in run["time_s"].tolist()]
+    path = tmp_path / "log.parquet"
+    pl.DataFrame({"Recorded at": times, "Speed [km/h]": run["speed_mps"] * 3.6}).write_parquet(path)
+    holds(read_log(path), run, {"speed_mps": 2e-5})

@@ -40,11 +40,11 @@ def read_parquet(file: Path) -> RawLog:
     columns, done = [], []
     for name in numeric:
         series = frame.drop_in_place(name)
-        unit = "s" if series.dtype.is_temporal() else ""
+        is_time = series.dtype.is_temporal()
         empty = series.null_count()
         if 0 < empty < 0.5 * rows:
             done.append(Done("cells without a number left out", name, empty))
-        columns.append(Column(name, unit, _array(series)))
+        columns.append(Column(name, "s" if is_time else "", _array(series), is_time))
     left_out = tuple((name, "holds no numbers") for name in kinds if name not in set(numeric))
     return RawLog("Parquet", (Group(tuple(columns)),), tuple(done), left_out)
 
