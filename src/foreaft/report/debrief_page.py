@@ -170,7 +170,7 @@ def _zone(result: Debrief, zone: DebriefZone, units: Units) -> Data:
         else format_percent(zone.release_scatter_frac),
         "steps": "" if zone.two_steps_frac is None else f"{100 * zone.two_steps_frac:.1f}\u00a0%",
         "technique": bool(zone.technique_first),
-        "passes": zone.passes,
+        "passes": "one pass" if zone.passes == 1 else f"{zone.passes} passes",
         "wrong": _wrong(own),
     }
 
