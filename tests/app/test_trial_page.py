@@ -64,7 +64,7 @@ def test_a_trial_is_designed(app: Any, expect: Any) -> None:
     sheet = app.get_by_role("region", name="Run sheet", exact=True)
     expect(sheet).to_be_visible()
     assert sheet.get_by_role("row").count() > 20
-    expect(app.get_by_role("heading", name="Run sheet: 56 53 53 56")).to_be_visible()
+    expect(app.get_by_role("heading", name="Run sheet: 56.0 53.0 53.0 56.0")).to_be_visible()
     expect(app.get_by_role("region", name="What this test can show")).to_contain_text(
         "Front minus rear slip needs"
     )
