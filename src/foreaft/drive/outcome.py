@@ -48,7 +48,8 @@ ROUND_RAD: Final = 0.5
 """From this angle to the road on, wheels that lock are part of the spin, not its cause."""
 
 WIDE_M: Final = 1.5
-"""Run wide: so far outside the line, with a front wheel past its peak in the second before.
+"""Run wide: so far outside the line, with a front wheel past its peak in the second before, and
+not after its tail.
 
 An assumption; a practised driver repeats his line within half a metre (common practice).
 """
@@ -168,10 +169,25 @@ def _lock_ups(trace: Trace, course: Course) -> list[Happening]:
 
 
 def _rotations(trace: Trace) -> list[Happening]:
-    out = np.abs(trace.slip_angle_rad[:, 2:].mean(axis=1)) > ROTATION_RAD
-    out &= trace.speed_mps > WALKING_MPS
+    out = _tail_out(trace) & (trace.speed_mps > WALKING_MPS)
     runs = _stretches(out, trace.step_s, ROTATION_S)
     return [_event("rotation", trace, run, "rear") for run in runs]
+
+
+def _tail_out(trace: Trace) -> Flags:
+    """Whether the rear wheels move further beside their direction than a car that is driven."""
+    return np.asarray(np.abs(trace.slip_angle_rad[:, 2:].mean(axis=1)) > ROTATION_RAD)
+
+
+def _before_tail(outside: Flags, tail: Flags, step: float) -> Flags:
+    """What of each excursion comes before its tail: from then on it is the tail that goes wide."""
+    kept = outside.copy()
+    for run in _stretches(outside, step, 0.0, ANSWER_S):
+        first = max(run.start - round(ANSWER_S / step), 0)
+        out = np.flatnonzero(tail[first : run.stop])
+        if len(out):
+            kept[first + out[0] : run.stop] = False
+    return kept
 
 
 def _spins(trace: Trace, course: Course) -> list[Happening]:
@@ -185,8 +201,9 @@ def _wide(trace: Trace, course: Course) -> list[Happening]:
     back = max(1, round(ANSWER_S / trace.step_s))
     recent = np.convolve(spent, np.ones(back))[: len(spent)] > 0.5
     aligned = _turned(trace, course) < ROUND_RAD
+    outside = _before_tail(outward > WIDE_M, _tail_out(trace), trace.step_s)
     # One excursion is one event, also where its front wheel bites and lets go again in it.
-    runs = _stretches((outward > WIDE_M) & recent & aligned, trace.step_s, 0.0, ANSWER_S)
+    runs = _stretches(outside & recent & aligned, trace.step_s, 0.0, ANSWER_S)
     return [_event("wide", trace, run, "front") for run in runs]
 
 

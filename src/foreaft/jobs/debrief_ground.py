@@ -21,14 +21,17 @@ from foreaft.jobs.requests import DebriefRequest
 from foreaft.jobs.situation import SPACING_M, circuit_lap, middle_share, title_of
 from foreaft.jobs.stop import arrays_of, scale_known
 from foreaft.laps.match import Known
-from foreaft.laps.session import CarSide, Session, look_at
+from foreaft.laps.session import CarSide, Session, front_peaks, look_at
 from foreaft.logs.channels import in_words
 from foreaft.logs.recording import Recording
 from foreaft.model.answers import Envelope, Input, Plan
-from foreaft.model.car import Car, CarArrays
+from foreaft.model.car import Car, CarArrays, draw, vectors
 from foreaft.model.conditions import Conditions
 from foreaft.report.words import listed
 from foreaft.track.stations import Stations, stations_from
+
+PEAK_CARS = 32
+"""So many drawn cars say how well the peak of the front tyres is known."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -130,7 +133,21 @@ def _car_side(car: Car, conditions: Conditions, arrays: CarArrays, notes: Notes)
             "",
             "both ends let go together in a straight stop: the adjuster's scale is not known",
         )
-    return CarSide(arrays.vector[0], arrays.table[0], share_of, usual, car.brakes.anti_lock)
+    return CarSide(
+        arrays.vector[0],
+        arrays.table[0],
+        share_of,
+        usual,
+        car.brakes.anti_lock,
+        _peak_sd(car, conditions),
+    )
+
+
+def _peak_sd(car: Car, conditions: Conditions) -> float:
+    """How far the peaks of the front tyres of such cars lie apart, as a part of them."""
+    made = vectors(car, draw(car, 0, PEAK_CARS), conditions)
+    peaks = [front_peaks(*one)[1] for one in zip(made.vector, made.table, strict=True)]
+    return float(np.std(np.log(peaks[1:])))
 
 
 def _circuit(

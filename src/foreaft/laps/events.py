@@ -41,9 +41,6 @@ ROTATION_NOISE_RAD: Final = 0.01
 """Scatter of the rear slip drawn from sensors; measured on logs with truth, docs/theory/laps.md."""
 
 ROUND_RAD: Final = 0.5
-WIDE_REAR_RAD: Final = 0.4
-"""A car whose tail is further out does not run wide, it comes round."""
-
 WIDE_M: Final = 1.5
 PLACE_NOISE_M: Final = 0.3
 SATELLITE_NOISE_M: Final = 0.4
@@ -273,18 +270,18 @@ def _by_countersteer(placed: Placed, one: Pass, part: slice, counter: Floats | N
 
 
 def _wide(placed: Placed, one: Pass, part: slice, evidence: Evidence) -> list[Event]:
-    """The car outside its usual line, a front wheel past its peak shortly before."""
+    """The car outside its usual line, a front wheel past its peak shortly before, its tail not."""
     if evidence.outward_m is None or evidence.front_over is None:
         return []
     series = placed.series
     outward = np.nan_to_num(evidence.outward_m[part], nan=0.0)
-    rear = evidence.axles.rear_rad
-    if rear is not None:
-        outward = np.where(np.abs(rear[part]) < WIDE_REAR_RAD, outward, 0.0)
     back = max(1, round(ANSWER_S * series.rate_hz))
     gone = evidence.front_over[part] > FRONT_OVER
     recent = np.convolve(gone, np.ones(back))[: len(gone)] > 0.5
     value = np.where(recent, outward, 0.0)
+    rear = evidence.axles.rear_rad
+    if rear is not None:
+        value[_after_tail(outward, np.abs(rear[part]) > ROTATION_RAD, series.step_s, back)] = 0.0
     channels = [*evidence.outward_by, *series.sources["speed"]]
     if evidence.axles.front_rad is not None:
         channels += series.sources["steer"]
@@ -297,6 +294,17 @@ def _wide(placed: Placed, one: Pass, part: slice, evidence: Evidence) -> list[Ev
         sure = _surely(peak - WIDE_M, noise)
         found.append(_event(placed, one, part, "wide", (first, last), sure, channels, "front"))
     return found
+
+
+def _after_tail(outward: Floats, tail: Flags, step_s: float, back: int) -> Flags:
+    """What of each excursion comes after its tail was out: the car went wide coming round."""
+    after = np.zeros(len(outward), bool)
+    for first, last in stretches(outward, WIDE_M, step_s, 0.0, ANSWER_S):
+        start, end = max(int(np.ceil(first)) - back, 0), int(last) + 1
+        out = np.flatnonzero(tail[start:end])
+        if len(out):
+            after[start + out[0] : end] = True
+    return after
 
 
 # ---------------------------------------------------------------- the foot

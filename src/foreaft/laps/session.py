@@ -20,12 +20,14 @@ from foreaft.laps.path import Closure, Frame, Path, circuit_from, lies_on, path_
 from foreaft.laps.series import LENT, Floats, Series, series_of
 from foreaft.laps.slip import (
     FRONT_PEAKS,
+    PEAK_SD,
     TRACK_M,
     WHEELBASE_M,
     AxleSlip,
     WheelSlip,
     axle_slip,
     front_over,
+    peak_across,
     wheel_slip,
 )
 from foreaft.laps.split import Gate, Lap, Split, by_counter, by_distance, split
@@ -48,6 +50,8 @@ class CarSide:
     share_of: Callable[[Floats], Floats]
     share_usual: float
     anti_lock: bool = False
+    peak_sd: float = 0.0
+    """Of the logarithm of the slip angle at which a front tyre peaks."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -326,17 +330,19 @@ def _judged(
     uses = (
         None if car is None else use_by_model(series, car.vector, car.table, _shares(series, car))
     )
-    track, base, weight, peaks = TRACK_M, WHEELBASE_M, 0.5, FRONT_PEAKS
+    track, base, weight = TRACK_M, WHEELBASE_M, 0.5
+    (peak_x, peak_y), peak_sd = FRONT_PEAKS, PEAK_SD
     if car is not None:
-        peaks = _front_peaks(car)
+        (peak_x, peak_y), peak_sd = front_peaks(car.vector, car.table), car.peak_sd
         track = float(car.vector[at.TRACK_FRONT])
         base, weight = float(car.vector[at.WHEELBASE]), float(car.vector[at.FRONT_WEIGHT])
     outward, keeps_line = outward_of(placed, zones, passes, keeps_line)
     wheels, axles = wheel_slip(series, track, wheels), axle_slip(series, base, weight)
+    peak_y = peak_across(series, axles, peak_y, peak_sd)
     evidence = Evidence(
         wheels=wheels,
         axles=axles,
-        front_over=front_over(series, wheels, axles, peaks),
+        front_over=front_over(series, wheels, axles, (peak_x, peak_y)),
         use_shown=shown,
         level=brake_level(placed),
         outward_m=outward,
@@ -391,10 +397,16 @@ BRAKED_LOAD: Final = 1.3
 """Load of a front wheel while braking over that at rest: about what 0.8 g does (assumption)."""
 
 
-def _front_peaks(car: CarSide) -> tuple[float, float]:
-    """Slip along, and tangent of the slip angle, at which a braked front tyre peaks."""
-    load = 0.5 * float(car.vector[at.MASS] * car.vector[at.FRONT_WEIGHT]) * GRAVITY_MPS2
-    along, across = peak_slips(car.table, 0, BRAKED_LOAD * load, 1.0)
+def front_peaks(vector: Floats, table: Floats) -> tuple[float, float]:
+    """Slip along, and tangent of the slip angle, at which a braked front tyre of a car peaks. [-]
+
+    Parameters
+    ----------
+    vector, table : ndarray
+        The car, as `model.car.vectors` has it.
+    """
+    load = 0.5 * float(vector[at.MASS] * vector[at.FRONT_WEIGHT]) * GRAVITY_MPS2
+    along, across = peak_slips(table, 0, BRAKED_LOAD * load, 1.0)
     return float(along), float(across)
 
 

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 
 from foreaft.laps.series import Flags, Floats, Series, bridged, slope, smoothed, summed
+from foreaft.physics.slip_tyre import RISE
 
 FREE_MPS2: Final = 1.2
 STRAIGHT_RADPS: Final = 0.12
@@ -30,6 +31,25 @@ STRAIGHT_S: Final = 0.5
 FRONT_PEAKS: Final = (0.10, 0.10)
 """Slip along, and tangent of the slip angle, past which a front tyre has passed its peak, of a car
 nothing is known of (assumption: peaks lie at 0.07 to 0.12 along, 0.10 to 0.17 across)."""
+
+PEAK_SD: Final = 0.25
+"""How far, as a part of it, the peak across may lie elsewhere for a car nothing is known of."""
+
+SHOWN_SD: Final = 0.13
+SHOWN_OVER_PEAK: Final = 0.71
+"""Where a tyre's curve laid through the side force and the slip angle of the axle seems to peak,
+over where its wheels do, and the scatter of that: the two wheels are loaded apart, and some of the
+grip is used along. Read from the tuning block of tests/laps/event_block.py."""
+
+STEADY_MPS2: Final = 3.0
+STEADY_RADPS2: Final = 0.4
+TAIL_IN_RAD: Final = 0.15
+CORNERING_MPS2: Final = 2.0
+ANGLE_STEPS: Final = (0.005, 0.30)
+SPEED_STEPS_MPS: Final = (5.0, 80.0)
+SHOWN_LEAST_S: Final = 2.0
+SHOWN_WEIGHT: Final = 200.0
+"""How much the shape of the curve counts against what was known: so many samples."""
 
 SLIP_ROUNDS: Final = 3
 LINEAR_MPS2: Final = 4.0
@@ -164,6 +184,62 @@ def front_over(
                 found, np.hypot(smoothed(along, series.window(0.05)) / peaks[0], across)
             )
     return found
+
+
+def peak_across(series: Series, axles: AxleSlip, known: float, known_sd: float) -> float:
+    """Tangent of the slip angle at which a front tyre peaks, as the session shows it. [-]
+
+    A tyre's curve is laid through lateral acceleration over the front's slip angle in steady
+    bends, its height and what it gains with the square of the speed left free.
+    Where it seems to peak is told to be where the tyres do by a constant ratio, and averaged with
+    what was known by the scatter of both.
+
+    Parameters
+    ----------
+    known, known_sd : float
+        The peak by the car file or the class, and the standard deviation of its logarithm. [-]
+    """
+    shown = None if known_sd == 0.0 else _peak_shown(series, axles, known)
+    if shown is None:
+        return known
+    weight = known_sd**2 / (known_sd**2 + SHOWN_SD**2)
+    return float(known * (shown / (SHOWN_OVER_PEAK * known)) ** weight)
+
+
+def _peak_shown(series: Series, axles: AxleSlip, known: float) -> float | None:
+    """Where the side force of the front axle seems to peak, None where it is hardly seen. [-]"""
+    if axles.front_rad is None or axles.rear_rad is None:
+        return None
+    if series.lateral_mps2 is None or series.yaw_rate_radps is None:
+        return None
+    window, speed = series.window(0.2), series.speed_mps
+    angle = np.abs(smoothed(np.tan(np.clip(axles.front_rad, -1.0, 1.0)), window))
+    side = np.abs(smoothed(series.lateral_mps2, window))
+    turning = slope(bridged(series.yaw_rate_radps), series.rate_hz, 0.2)
+    good: Flags = (np.abs(smoothed(series.along_mps2, window)) < STEADY_MPS2) & (speed > FREE_MPS)
+    good &= (np.abs(turning) < STEADY_RADPS2) & (np.abs(axles.rear_rad) < TAIL_IN_RAD)
+    good &= (side > CORNERING_MPS2) & (angle < ANGLE_STEPS[1]) & (speed < SPEED_STEPS_MPS[1])
+    if good.sum() * series.step_s < SHOWN_LEAST_S:
+        return None
+    cell = (speed[good] // SPEED_STEPS_MPS[0]) * 1000 + angle[good] // ANGLE_STEPS[0]
+    _, at = np.unique(cell, return_inverse=True)
+    count = np.bincount(at)
+    x, y, v = (np.bincount(at, one[good]) / count for one in (angle, side, speed))
+    part = count / count.sum()
+    tried = known * SHOWN_OVER_PEAK * np.exp(np.linspace(-0.7, 0.7, 57))
+    gains = np.linspace(0.0, 1.2e-3, 25)[:, None] * v**2 + 1.0
+    shape = _rise(x / tried[:, None])[:, None, :] * gains
+    height = (shape @ (part * y)) / (shape**2 @ part)
+    miss = np.minimum((y - height[:, :, None] * shape) ** 2, 4.0) @ part
+    cost = 0.5 * SHOWN_WEIGHT * np.log(miss.min(axis=1) / miss.min())
+    cost += 0.5 * (np.log(tried / (known * SHOWN_OVER_PEAK)) / PEAK_SD) ** 2
+    return float(tried[np.argmin(cost)])
+
+
+def _rise(s: Floats) -> Floats:
+    """Force of a tyre over its peak, at a slip over that at its peak; 1 past it. [-]"""
+    s = np.minimum(s, 1.0)
+    return np.asarray(s * (RISE + s * (3.0 - 2.0 * RISE + s * (RISE - 2.0))))
 
 
 def road_steer(series: Series, needed_rad: Floats) -> Floats | None:
