@@ -76,6 +76,17 @@ def test_wide_needs_a_spent_front_and_the_outside() -> None:
     assert judged(offset_m=-out, wheel_state=spent).kind == "clean"
 
 
+@pytest.mark.parametrize(("tail_at", "kinds"), [(320, {"rotation"}), (400, {"rotation", "wide"})])
+def test_a_car_whose_tail_went_first_has_not_run_wide(tail_at: int, kinds: set[str]) -> None:
+    """Out from sample 300 on; once its tail is out, what follows is the tail's."""
+    out = np.where((np.arange(500) > 300) & (np.arange(500) < 470), -2.0, 0.0)
+    spent = states(500, 1, 340, 100, SLIDING)
+    slip = np.zeros((500, 4))
+    slip[tail_at : tail_at + 30, 2:] = oc.ROTATION_RAD + 0.1
+    found = judged(offset_m=out, wheel_state=spent, slip_angle_rad=slip)
+    assert {one.kind for one in found.happenings} == kinds
+
+
 def test_off_the_track_is_past_the_edge_on_either_side() -> None:
     for side in (1.0, -1.0):
         found = judged(offset_m=np.where(np.arange(500) > 400, 6.1 * side, 0.0))

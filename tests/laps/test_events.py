@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from foreaft.laps.events import LOCKED, stretches
+from foreaft.laps.events import LOCKED, WIDE_M, after_tail, stretches
 from foreaft.laps.series import series_of
 from foreaft.laps.session import Session, look_at
-from foreaft.laps.slip import axle_slip, wheel_slip
+from foreaft.laps.slip import SHOWN_OVER_PEAK, AxleSlip, axle_slip, peak_across, wheel_slip
+from foreaft.physics.slip_tyre import use_of
 from laps.driven import Driven, recording_of, session
 
 RADIUS_M = 0.33
@@ -169,3 +170,35 @@ def test_short_pauses_are_closed() -> None:
     values = np.array([0, 1, 1, 0, 1, 1, 0], dtype=float)
     assert len(list(stretches(values, 0.5, 0.01, 0.01))) == 1
     assert len(list(stretches(values, 0.5, 0.01, 0.01, merge_s=0.001))) == 2
+
+
+def test_what_comes_after_the_tail_is_the_tails() -> None:
+    outward = np.zeros(600)
+    outward[100:300] = outward[400:500] = 2.0 * WIDE_M
+    tail = np.zeros(600, bool)
+    tail[200:210] = True
+    after = after_tail(outward, tail, 0.01, 100)
+    assert not after[:200].any()
+    assert after[200:300].all()
+    tail[:] = False
+    assert not after_tail(outward, tail, 0.01, 100).any()
+    tail[50] = True  # shortly before it went outside
+    assert after_tail(outward, tail, 0.01, 100)[100:300].all()
+    assert not after_tail(outward, tail, 0.01, 20)[100:300].any()
+
+
+@pytest.mark.parametrize("off", [0.75, 1.3])
+def test_where_the_front_peaks_is_read_from_steady_bends(driven: Driven, off: float) -> None:
+    """Side force made here of a slip angle by the tyre's own curve; the class is 25 to 30 % off."""
+    peak, height = 0.14, 14.0
+    series = series_of(recording_of(channels(driven), driven.recording["speed_mps"].time_s))
+    s = np.linspace(0.0, 1.0, 2001)
+    force = height * np.array([use_of(one) for one in s])
+    assert series.lateral_mps2 is not None
+    side = np.abs(series.lateral_mps2)
+    angle = np.interp(side, force, SHOWN_OVER_PEAK * peak * s)
+    axles = AxleSlip(np.zeros_like(angle), np.arctan(angle))
+    found = peak_across(series, axles, off * peak, 0.25)
+    assert abs(np.log(found / peak)) < 0.4 * abs(np.log(off))
+    assert peak_across(series, axles, off * peak, 0.0) == off * peak
+    assert peak_across(series, AxleSlip(None, None), off * peak, 0.25) == off * peak

@@ -102,7 +102,9 @@ def _first_wheel(car: Floats, table: Floats, share: float, roads: Floats, speed:
 
 
 def eased(intent: Intent, part: float) -> Intent:
-    """The plan with no more pedal than this part of what the first wheel takes."""
+    """The plan with no more pedal than this part of what the first wheel takes; inf: as it is."""
+    if part == np.inf:  # a wheel that takes nothing times infinity is no number
+        return intent
     pedal = np.minimum(intent.pedal_N, part * intent.wheel_N)
     return replace(intent, pedal_N=pedal)
 

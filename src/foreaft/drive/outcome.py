@@ -5,7 +5,7 @@ Nothing is inferred that the trace does not show; every number of the sentence i
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final, Literal
 
 import numpy as np
@@ -53,6 +53,9 @@ not after its tail.
 
 An assumption; a practised driver repeats his line within half a metre (common practice).
 """
+
+WIDE_S: Final = 0.3
+"""Out for a shorter time it only touched that line (assumption)."""
 
 ANSWER_S: Final = 1.0
 TURNING_MPS2: Final = 1.0
@@ -203,8 +206,11 @@ def _wide(trace: Trace, course: Course) -> list[Happening]:
     aligned = _turned(trace, course) < ROUND_RAD
     outside = _before_tail(outward > WIDE_M, _tail_out(trace), trace.step_s)
     # One excursion is one event, also where its front wheel bites and lets go again in it.
-    runs = _stretches(outside & recent & aligned, trace.step_s, 0.0, ANSWER_S)
-    return [_event("wide", trace, run, "front") for run in runs]
+    runs = _stretches(outside & recent & aligned, trace.step_s, WIDE_S, ANSWER_S)
+    return [
+        replace(_event("wide", trace, run, "front"), outside_m=float(outward[run].max()))
+        for run in runs
+    ]
 
 
 def _off_track(trace: Trace, course: Course) -> list[Happening]:

@@ -121,6 +121,8 @@ class Happening:
     """One of WHEELS."""
     inside: bool | None = None
     """Whether that wheel is on the inside of the turn; None on a straight."""
+    outside_m: float | None = None
+    """How far outside the line it went at most, where it ran wide."""
 
 
 @dataclass(frozen=True)

@@ -18,7 +18,7 @@ from foreaft.model.driver import Driver
 from foreaft.model.fields import Model, revision
 from foreaft.report.words import cautions
 
-MODEL_VERSION: Final = 2
+MODEL_VERSION: Final = 3
 """Goes up whenever a number that somebody may act on changes."""
 
 Progress = Callable[[str, int, int], None]

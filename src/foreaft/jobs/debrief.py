@@ -27,6 +27,7 @@ from foreaft.jobs.debrief_ground import (
     read_plan,
     sessions_of,
 )
+from foreaft.jobs.debrief_untold import cannot_tell
 from foreaft.jobs.log_faces import channel_faces, done_faces, run_face
 from foreaft.jobs.log_words import LogWords
 from foreaft.jobs.requests import DebriefRequest
@@ -36,7 +37,6 @@ from foreaft.laps import advice
 from foreaft.laps.advice import usual_passes
 from foreaft.laps.match import Zone
 from foreaft.laps.measure import Measured, against_best, best_passes
-from foreaft.laps.series import BRAKE_CHANNELS
 from foreaft.laps.session import Session
 from foreaft.logs.read import Log
 from foreaft.logs.recording import Recording
@@ -57,7 +57,6 @@ from foreaft.model.answers_debrief import (
     DebriefPass,
     DebriefZone,
     Scatter,
-    Untold,
     WorkOn,
 )
 from foreaft.model.car import CarArrays
@@ -575,132 +574,3 @@ def _pass(row: Measured, other_best: float | None) -> DebriefPass:
 def _known(value: float) -> float | None:
     """A place the lap has; None off the laps that could be placed."""
     return value if np.isfinite(value) else None
-
-
-NEEDS: Final[tuple[tuple[str, str, str, str], ...]] = (
-    (
-        "brake",
-        "how the pedal was hit, held and released",
-        "the log has no brake channel; brake points and releases come from the deceleration, and "
-        "may be off by a few metres",
-        "a brake pressure or pedal channel",
-    ),
-    (
-        "wheels",
-        "lock-ups",
-        "the log has no wheel speeds",
-        "the four wheel speeds, at 25 Hz or more",
-    ),
-    (
-        "steer",
-        "counter-steer, and steer without response",
-        "the log has no steer channel that fits the bends",
-        "steering wheel angle",
-    ),
-    (
-        "position",
-        "which line was driven",
-        "the log has no position; places along the lap come from speed and turning, and are good "
-        "to a few metres",
-        "GPS position",
-    ),
-    (
-        "setting",
-        "what each setting did",
-        "the log does not carry the adjuster's setting",
-        "the setting as a channel, or one run per setting",
-    ),
-)
-
-
-SLOPES_OF_PLACES: Final = Untold(
-    what="braking left unused, and double stabs",
-    because="speed and deceleration are made of the position, which swings by itself; brake "
-    "points may be off by ten metres",
-    would_settle="a speed channel and an accelerometer",
-)
-
-LENT_PLACES: Final = Untold(
-    what="which line was driven, and the use of grip",
-    because="the log has neither position nor turning; places come from the way since the start "
-    "line, stretched to the circuit's length, and cornering from the circuit",
-    would_settle="GPS position, or a lateral accelerometer or yaw rate sensor",
-)
-
-
-def _asked_brake(recording: Recording) -> str:
-    """A column that may be the brake's, if one was asked for; else nothing."""
-    brakes = {name for names in BRAKE_CHANNELS for name in names}
-    for one in recording.every():
-        if one.state == "asked" and any(c.partition(":")[0] in brakes for c in one.choices):
-            return one.original_name
-    return ""
-
-
-def cannot_tell(session: Session, car_known: bool) -> list[Untold]:
-    """What the channels of a session cannot tell."""
-    sources = session.series.sources
-    found = [
-        Untold(what=what, because=because, would_settle=settles)
-        for key, what, because, settles in NEEDS
-        if key not in sources
-    ]
-    if session.series.speed_from_position:
-        found.append(SLOPES_OF_PLACES)
-    if session.series.lent:
-        found = [one for one in found if one.what != "which line was driven"]
-        found.append(LENT_PLACES)
-    asked = _asked_brake(session.recording)
-    if asked and "brake" not in sources:
-        because = (
-            f"{asked} is not used until somebody says what it is; brake points come from the "
-            "deceleration, and may be off by a few metres"
-        )
-        found[0] = Untold(what=NEEDS[0][1], because=because, would_settle=f"--map {asked}=...")
-    front, rear = session.series.pressure_front_Pa, session.series.pressure_rear_Pa
-    if front is None or rear is None:
-        found.append(
-            Untold(
-                what="the pressure share",
-                because="the log does not have both line pressures",
-                would_settle="front and rear brake pressure",
-            )
-        )
-    if session.evidence.axles.rear_rad is None:
-        found.append(
-            Untold(
-                what="how far the tail came out",
-                because="that needs a lateral accelerometer and a yaw rate, and straights between",
-                would_settle="a lateral accelerometer and a yaw rate sensor",
-            )
-        )
-    if session.anti_lock:
-        found.append(
-            Untold(
-                what="lock-ups",
-                because="this car has anti-lock: its wheels dip and come back by design",
-                would_settle="no channel does; look at the braking left unused and at rotation",
-            )
-        )
-    if not car_known:
-        found.append(
-            Untold(
-                what="the use of grip against the car's limit",
-                because="no car file was given"
-                + (
-                    ""
-                    if session.series.lent
-                    else "; use is told against what the car showed elsewhere"
-                ),
-                would_settle="--car with a car file or a class",
-            )
-        )
-    if len(session.full) < 3:
-        found.append(
-            Untold(
-                what="how even the driver is",
-                because=f"the session has {words.full_laps(len(session.full))}",
-                would_settle="five full laps or more",
-            )
-        )
-    return found

@@ -311,6 +311,7 @@ def _lap(lap: DrivenLap, session: int, off_s: float) -> tt.Lap:
                 axle=one.axle,
                 wheel=one.wheel,
                 inside=one.inside,
+                outside_m=one.outside_m,
             )
             for one in lap.happenings
         ],

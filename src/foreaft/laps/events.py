@@ -42,6 +42,7 @@ ROTATION_NOISE_RAD: Final = 0.01
 
 ROUND_RAD: Final = 0.5
 WIDE_M: Final = 1.5
+WIDE_S: Final = 0.3
 PLACE_NOISE_M: Final = 0.3
 SATELLITE_NOISE_M: Final = 0.4
 """Scatter of the place across the road, without and with a receiver's wander; measured on logs with
@@ -281,23 +282,25 @@ def _wide(placed: Placed, one: Pass, part: slice, evidence: Evidence) -> list[Ev
     value = np.where(recent, outward, 0.0)
     rear = evidence.axles.rear_rad
     if rear is not None:
-        value[_after_tail(outward, np.abs(rear[part]) > ROTATION_RAD, series.step_s, back)] = 0.0
+        value[after_tail(outward, np.abs(rear[part]) > ROTATION_RAD, series.step_s, back)] = 0.0
     channels = [*evidence.outward_by, *series.sources["speed"]]
     if evidence.axles.front_rad is not None:
         channels += series.sources["steer"]
     wanders = "latitude_deg" in evidence.outward_by
     noise = SATELLITE_NOISE_M if wanders else PLACE_NOISE_M
     found = []
-    least_s = 2.0 * series.step_s
-    for first, last in stretches(value, WIDE_M, series.step_s, least_s, ANSWER_S):
+    for first, last in stretches(value, WIDE_M, series.step_s, WIDE_S, ANSWER_S):
         peak = float(value[int(np.ceil(first)) : int(last) + 1].max())
         sure = _surely(peak - WIDE_M, noise)
         found.append(_event(placed, one, part, "wide", (first, last), sure, channels, "front"))
     return found
 
 
-def _after_tail(outward: Floats, tail: Flags, step_s: float, back: int) -> Flags:
-    """What of each excursion comes after its tail was out: the car went wide coming round."""
+def after_tail(outward: Floats, tail: Flags, step_s: float, back: int) -> Flags:
+    """What of each excursion comes after its tail was out, in it or so many samples before.
+
+    From there on the car goes wide because it comes round, not because its front lets go.
+    """
     after = np.zeros(len(outward), bool)
     for first, last in stretches(outward, WIDE_M, step_s, 0.0, ANSWER_S):
         start, end = max(int(np.ceil(first)) - back, 0), int(last) + 1
@@ -395,7 +398,10 @@ TURNING_MPS2: Final = 1.0
 
 
 def outward_of(
-    placed: Placed, zones: Sequence[Zone], passes: Sequence[Pass], keeps_line: bool = False
+    placed: Placed,
+    zones: Sequence[Zone],
+    passes: Sequence[Pass],
+    keeps_line: bool | None = None,
 ) -> tuple[Floats | None, bool]:
     """How far outside its usual line the car is in each bend. [m]
 
@@ -406,8 +412,9 @@ def outward_of(
 
     Parameters
     ----------
-    keeps_line : bool
-        Whether it is known of another session that this car is driven on the circuit's line.
+    keeps_line : bool, optional
+        Whether this car is driven on the circuit's line, where that is known: of another session,
+        or because the line is that of one lap of this log.
 
     Returns
     -------
@@ -419,7 +426,9 @@ def outward_of(
         there = [beside[window(placed, one)] for one in passes]
         off = np.concatenate(there) if there else np.zeros(0)
         off = off[np.isfinite(off)]
-        keeps = keeps_line or (len(off) > 0 and bool(np.median(np.abs(off)) < ON_LINE_M))
+        keeps = keeps_line
+        if keeps is None:
+            keeps = len(off) > 0 and bool(np.median(np.abs(off)) < ON_LINE_M)
         return _beside_usual(placed, beside, keeps), keeps
     bend = path_curvature(placed.series)
     if bend is None:

@@ -199,7 +199,9 @@ def look_at(
             because="it never brakes in this log, as its speed and its brake channel show it",
             would_settle="laps at speed; if a column is wrong, --map COLUMN=ignored leaves it out",
         )
-    keeps = like is not None and same_driver and like.keeps_line
+    keeps = True if like is not None and same_driver and like.keeps_line else None
+    if closed is not None or (like is not None and like.closure is not None):
+        keeps = False  # its line is one lap of this log, not one that anybody keeps to
     wheels = like.evidence.wheels if like is not None and same_driver else None
     laid = (path.drawn, moved, frame)
     look()
@@ -322,7 +324,7 @@ def _judged(
     car: CarSide | None,
     closed: Closure | None,
     laid: tuple[bool, float | None, Frame | None],
-    keeps_line: bool,
+    keeps_line: bool | None,
     wheels: WheelSlip | None,
 ) -> Session:
     series, (drawn, moved, frame) = placed.series, laid
@@ -336,7 +338,7 @@ def _judged(
         (peak_x, peak_y), peak_sd = front_peaks(car.vector, car.table), car.peak_sd
         track = float(car.vector[at.TRACK_FRONT])
         base, weight = float(car.vector[at.WHEELBASE]), float(car.vector[at.FRONT_WEIGHT])
-    outward, keeps_line = outward_of(placed, zones, passes, keeps_line)
+    outward, keeps = outward_of(placed, zones, passes, keeps_line)
     wheels, axles = wheel_slip(series, track, wheels), axle_slip(series, base, weight)
     peak_y = peak_across(series, axles, peak_y, peak_sd)
     evidence = Evidence(
@@ -376,7 +378,7 @@ def _judged(
         moved=moved,
         frame=frame,
         anti_lock=evidence.anti_lock,
-        keeps_line=keeps_line,
+        keeps_line=keeps,
     )
 
 

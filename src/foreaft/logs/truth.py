@@ -98,6 +98,8 @@ class Event(Part):
     axle: str | None
     wheel: str | None
     inside: bool | None
+    outside_m: float | None
+    """How far outside the line it went at most, where it ran wide."""
 
 
 class Lap(Part):

@@ -23,6 +23,7 @@ class ShowHappening(Answer):
     axle: Axle | None
     wheel: Literal["front_left", "front_right", "rear_left", "rear_right"] | None
     inside: bool | None
+    outside_m: float | None
 
 
 class ShowOften(Answer):
