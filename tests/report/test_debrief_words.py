@@ -151,6 +151,17 @@ def test_zones_off_the_plan_are_named_and_those_within_the_scatter_are_not() -> 
     assert "Every zone was driven at its planned setting." in words.against_plan(zones[1:])
 
 
+def test_what_is_so_in_every_zone_is_said_once() -> None:
+    names = ("Mill", "Weir", "Fold", "Last", "Lintel")
+    zones = [changed(name=name, against_plan=planned(-8.0, 3.0)) for name in names]
+    said = words.against_plan(zones)
+    assert "Not at the planned setting: 51.5 driven in every zone, planned 53.5." in said
+    assert "Earlier on the brake than planned, beyond the scatter: every zone." in said
+    assert not any(name in said for name in names)
+    zones[0] = changed(name="Mill", against_plan=planned(-8.0, 3.0, 53.5))
+    assert "Not at the planned setting: Weir (51.5 driven" in words.against_plan(zones)
+
+
 def against(measure: str, mine: float, theirs: float, sure: bool = True) -> AgainstOther:
     return AgainstOther(
         measure=measure,

@@ -323,6 +323,16 @@ def later_than_planned(one: AgainstPlan, units: Units) -> str:
     return f"{said} ± {length_number(one.give_or_take_m, units):.0f}"
 
 
+def _of_all(count: int, whole: int) -> str:
+    """So many of the zones, in words."""
+    return "every zone" if count == whole else f"{count} of {whole} zones"
+
+
+def _zones(names: Sequence[str], whole: int) -> str:
+    """The zones by name, but not a list of all of a long lap."""
+    return "every zone" if len(names) == whole > MANY else listed(names)
+
+
 def against_plan(zones: Sequence[DebriefZone]) -> str:
     """Say in which zones the driver kept to the plan's settings and brake points."""
     held = [(zone.name, zone.against_plan) for zone in zones if zone.against_plan is not None]
@@ -333,14 +343,25 @@ def against_plan(zones: Sequence[DebriefZone]) -> str:
         (name, one, one.setting_driven) for name, one in held if one.setting_driven is not None
     ]
     others = [
-        f"{name} ({setting(was)} driven, {setting(one.setting)} planned)"
+        (name, one.setting, was)
         for name, one, was in driven
         if abs(was - one.setting) > SAME_SETTING
     ]
     if driven and not others:
         said.append("Every zone was driven at its planned setting.")
+    elif len(others) > MANY and len({setting(was) for _, _, was in others}) == 1:
+        planned = [one for _, one, _ in others]
+        least, most = setting(min(planned)), setting(max(planned))
+        said.append(
+            f"Not at the planned setting: {setting(others[0][2])} driven in "
+            f"{_of_all(len(others), len(driven))}, planned {least}"
+            + ("." if least == most else f" to {most}.")
+        )
     elif others:
-        said.append(f"Not at the planned setting: {listed(others)}.")
+        told = [
+            f"{name} ({setting(was)} driven, {setting(one)} planned)" for name, one, was in others
+        ]
+        said.append(f"Not at the planned setting: {listed(told)}.")
     surely = [
         (name, one.later_m)
         for name, one in held
@@ -348,9 +369,11 @@ def against_plan(zones: Sequence[DebriefZone]) -> str:
     ]
     early, late = [n for n, m in surely if m < 0.0], [n for n, m in surely if m > 0.0]
     if early:
-        said.append(f"Earlier on the brake than planned, beyond the scatter: {listed(early)}.")
+        said.append(
+            f"Earlier on the brake than planned, beyond the scatter: {_zones(early, len(held))}."
+        )
     if late:
-        said.append(f"Later than planned, beyond the scatter: {listed(late)}.")
+        said.append(f"Later than planned, beyond the scatter: {_zones(late, len(held))}.")
     said.append(
         "The plan's brake points are for the speeds it comes in with; it knows neither traffic nor "
         "cold tyres."
@@ -359,6 +382,8 @@ def against_plan(zones: Sequence[DebriefZone]) -> str:
 
 
 SAME_SETTING: Final = 1e-6
+MANY: Final = 4
+"""More zones of which the same is to be said are counted, not named."""
 
 
 def setting(value: float) -> str:
