@@ -17,5 +17,13 @@ def test_spoilt_logs_end_with_a_recording_or_a_reason() -> None:
     assert peak_kb * 1024 < fuzz_logs.MEMORY_BYTES
 
 
+@pytest.mark.parametrize("number", [359, 1876])
+def test_a_clock_with_an_infinite_time_is_read_or_refused(number: int) -> None:
+    """Both hold 1e999 among their times; neither belongs to the two hundred above."""
+    failures, tally, _ = fuzz_logs.run(number, 1)
+    assert not failures
+    assert sum(tally.values()) == 1
+
+
 def test_mutants_are_the_same_every_time() -> None:
     assert fuzz_logs.mutant(17) == fuzz_logs.mutant(17)

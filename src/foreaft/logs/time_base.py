@@ -116,7 +116,7 @@ OF_DISTANCE: Final = ("distance_m", "speed_mps")
 
 def _rising(value: Floats) -> tuple[float, bool]:
     """In which part of the steps a clock rises, and whether it never falls."""
-    steps = np.diff(value)
+    steps = np.diff(np.where(np.isfinite(value), value, np.nan))
     part = round(float((steps > 0.0).mean()), 2) if len(steps) else 0.0
     return part, not bool((steps < 0.0).any())
 
@@ -152,7 +152,7 @@ def _unit_of(values: Floats) -> Unit | None:
 
 
 def _unit_unknown(file: Path, one: Judged) -> InputError:
-    steps = np.diff(one.column.value)
+    steps = np.diff(one.column.value[numbers(one.column.value)])
     steps = steps[steps > 0.0]
     return InputError(
         "The unit of the time is not written, and several would do.",
