@@ -126,6 +126,12 @@ def test_lock_ups_are_found_and_none_is_made_up(tmp_path: Path, hz: float, least
 
 
 @pytest.mark.slow
+def test_a_class_is_enough_though_nobody_said_which_way_its_adjuster_counts(full: Made) -> None:
+    answer = debrief(DebriefRequest(logs=[full[0]], car="gt-mid", circuit=ON_DEMO["circuit"]))
+    assert any(one.grip_use_frac is not None for one in answer.result.passes)
+
+
+@pytest.mark.slow
 def test_the_line_of_one_lap_is_nobody_s_usual_line(full: Made) -> None:
     """Without a circuit file the circuit is made of one lap; the others lie beside it."""
     answer = debrief(DebriefRequest(logs=[full[0]], car=ON_DEMO["car"])).result

@@ -18,7 +18,7 @@ from foreaft.files.sheet import read_zones
 from foreaft.jobs.common import Notes, Progress, identity
 from foreaft.jobs.load import load_car, load_conditions, load_driver
 from foreaft.jobs.requests import DebriefRequest
-from foreaft.jobs.situation import SPACING_M, circuit_lap, middle_share, title_of
+from foreaft.jobs.situation import SPACING_M, circuit_lap, either_way, middle_share, title_of
 from foreaft.jobs.stop import arrays_of, scale_known
 from foreaft.laps.match import Known
 from foreaft.laps.session import CarSide, Session, front_peaks, look_at
@@ -145,7 +145,7 @@ def _car_side(car: Car, conditions: Conditions, arrays: CarArrays, notes: Notes)
 
 def _peak_sd(car: Car, conditions: Conditions) -> float:
     """How far the peaks of the front tyres of such cars lie apart, as a part of them."""
-    made = vectors(car, draw(car, 0, PEAK_CARS), conditions)
+    made = vectors(either_way(car), draw(car, 0, PEAK_CARS), conditions)
     peaks = [front_peaks(*one)[1] for one in zip(made.vector, made.table, strict=True)]
     return float(np.std(np.log(peaks[1:])))
 
