@@ -10,7 +10,7 @@ import pytest
 from foreaft.laps.advice import spread_of
 from foreaft.laps.brakings import brakings, pressed
 from foreaft.laps.grip import bulged, use_shown
-from foreaft.laps.match import passes_of, place_along
+from foreaft.laps.match import Placed, passes_of, place_along
 from foreaft.laps.measure import (
     against_best,
     best_passes,
@@ -21,6 +21,7 @@ from foreaft.laps.measure import (
 from foreaft.laps.path import circuit_from, path_of
 from foreaft.laps.series import series_of
 from foreaft.laps.split import split
+from foreaft.logs.recording import Recording
 from foreaft.physics.regulation import mfdd
 from laps.driven import session, without
 
@@ -56,16 +57,22 @@ def test_a_correction_of_constant_braking_is_exact() -> None:
     )
 
 
-@pytest.fixture(scope="module")
-def rows():
-    uses = (0.9, 0.8, 0.95, 0.9, 0.85, 0.9, 0.9)
-    driven = session(5, uses=uses, noise=0.3)
-    series = series_of(driven.recording)
+def placed_of(recording: Recording) -> Placed:
+    """A session laid onto the circuit its first full lap makes."""
+    series = series_of(recording)
     path = path_of(series)
     laps = split(series, path)
     lap = laps.full[0]
     first, last = int(series.index(lap.start_s)), int(series.index(lap.end_s))
-    placed = place_along(series, path, laps, circuit_from(path, series, first, last)[0])
+    return place_along(series, path, laps, circuit_from(path, series, first, last)[0])
+
+
+@pytest.fixture(scope="module")
+def rows():
+    uses = (0.9, 0.8, 0.95, 0.9, 0.85, 0.9, 0.9)
+    driven = session(5, uses=uses, noise=0.3)
+    placed = placed_of(driven.recording)
+    series, laps = placed.series, placed.split
     zones, passes = passes_of(placed, brakings(series))
     shown, _ = use_shown(series, pressed(series))
     return driven, uses, laps, zones, measured(placed, zones, passes, use_shown=shown)
@@ -158,12 +165,8 @@ def test_a_brake_channel_silent_through_a_braking_leaves_its_measures() -> None:
                 one = recording.channels[channel]
                 value = np.where(gone, np.nan, one.value - 1e3)  # an offset, drawn on below nothing
                 recording.channels[channel] = replace(one, value=value)
-        series = series_of(recording)
-        path = path_of(series)
-        laps = split(series, path)
-        lap = laps.full[0]
-        first, last = int(series.index(lap.start_s)), int(series.index(lap.end_s))
-        placed = place_along(series, path, laps, circuit_from(path, series, first, last)[0])
+        placed = placed_of(recording)
+        series = placed.series
         zones, passes = passes_of(placed, brakings(series))
         found[name] = measured(placed, zones, passes)
         if at is None:

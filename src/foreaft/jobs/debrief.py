@@ -35,7 +35,7 @@ from foreaft.jobs.situation import title_of
 from foreaft.jobs.stop import scale_known
 from foreaft.laps import advice
 from foreaft.laps.advice import usual_passes
-from foreaft.laps.match import Zone
+from foreaft.laps.match import Zone, short_way
 from foreaft.laps.measure import Measured, against_best, best_passes
 from foreaft.laps.session import Session
 from foreaft.logs.read import Log
@@ -413,7 +413,7 @@ class _Result:
         if brake is None or depth is None or approach is None:
             return None
         setting = advice.spread_of(own, "setting")
-        later = (brake.middle - planned.brake_s_m + 0.5 * length) % length - 0.5 * length
+        later = short_way(brake.middle, planned.brake_s_m, length)
         return AgainstPlan(
             setting=planned.setting,
             setting_driven=None if setting is None else setting.middle,

@@ -16,7 +16,7 @@ from foreaft.jobs.debrief_ground import main_of
 from foreaft.jobs.debrief_traces import traces
 from foreaft.laps.advice import usual_passes
 from foreaft.laps.grip import bulged
-from foreaft.laps.match import Pass, Zone
+from foreaft.laps.match import Pass, Zone, short_way
 from foreaft.laps.measure import Measured, best_passes
 from foreaft.laps.session import Session
 from foreaft.model.answers_debrief import DebriefZone
@@ -67,10 +67,10 @@ def zone_strips(looked: Looked, face: DebriefZone) -> ZoneStrips:
     session = main_of(looked.sessions)
     zone = next(one for one in session.zones if one.zone_id == face.zone_id)
     length = session.placed.stations.length_m
-    brake = _short(face.brake_s_m, zone.apex_s_m, length)
+    brake = short_way(face.brake_s_m, zone.apex_s_m, length)
     s = np.arange(
-        _short(zone.entry_s_m, zone.apex_s_m, length) - BEFORE_M,
-        max(_short(zone.exit_s_m, zone.apex_s_m, length), AFTER_M),
+        short_way(zone.entry_s_m, zone.apex_s_m, length) - BEFORE_M,
+        max(short_way(zone.exit_s_m, zone.apex_s_m, length), AFTER_M),
         STEP_M,
     )
     rows = usual_passes(session.rows, session.full, zone.zone_id)
@@ -96,18 +96,14 @@ def zone_strips(looked: Looked, face: DebriefZone) -> ZoneStrips:
         passes=tuple(strips),
         passes_all=len(rows),
         brake_s_m=brake,
-        turn_in_s_m=_short(zone.turn_in_s_m, zone.apex_s_m, length),
-        plan_brake_s_m=None if plan is None else _short(plan, zone.apex_s_m, length),
+        turn_in_s_m=short_way(zone.turn_in_s_m, zone.apex_s_m, length),
+        plan_brake_s_m=None if plan is None else short_way(plan, zone.apex_s_m, length),
         marks=_marks(session, zone),
         use_shown_frac=None if shown is None else shown.median,
         brake_known=session.series.brake_frac is not None,
         other_name=looked.answer.result.other_name,
         **cloud,
     )
-
-
-def _short(a: float, b: float, length: float) -> float:
-    return (a - b + 0.5 * length) % length - 0.5 * length
 
 
 def _best(session: Session, zone: Zone) -> str | None:
@@ -151,7 +147,7 @@ def _marks(session: Session, zone: Zone) -> tuple[Mark, ...]:
         at = int(session.series.index(event.start_s))
         s = session.placed.s_m[at]
         if event.zone_id == zone.zone_id and np.isfinite(s) and event.kind != "unused":
-            place = _short(float(s) % length, zone.apex_s_m, length)
+            place = short_way(float(s) % length, zone.apex_s_m, length)
             speed = float(session.series.speed_mps[at])
             found.append(Mark(place, speed, event.kind, event.axle))
     return tuple(found)

@@ -73,23 +73,27 @@ def _asked_brake(recording: Recording) -> str:
 def cannot_tell(session: Session, car_known: bool) -> list[Untold]:
     """What the channels of a session cannot tell."""
     sources = session.series.sources
-    found = [
-        Untold(what=what, because=because, would_settle=settles)
+    missing = {
+        key: Untold(what=what, because=because, would_settle=settles)
         for key, what, because, settles in NEEDS
         if key not in sources
-    ]
-    if session.series.speed_from_position:
-        found.append(SLOPES_OF_PLACES)
-    if session.series.lent:
-        found = [one for one in found if one.what != "which line was driven"]
-        found.append(LENT_PLACES)
+    }
     asked = _asked_brake(session.recording)
-    if asked and "brake" not in sources:
+    if asked and "brake" in missing:
         because = (
             f"{asked} is not used until somebody says what it is; brake points come from the "
             "deceleration, and may be off by a few metres"
         )
-        found[0] = Untold(what=NEEDS[0][1], because=because, would_settle=f"--map {asked}=...")
+        missing["brake"] = missing["brake"].model_copy(
+            update={"because": because, "would_settle": f"--map {asked}=..."}
+        )
+    if session.series.lent:
+        missing.pop("position", None)  # the sentence below says it with the rest
+    found = [*missing.values()]
+    if session.series.speed_from_position:
+        found.append(SLOPES_OF_PLACES)
+    if session.series.lent:
+        found.append(LENT_PLACES)
     front, rear = session.series.pressure_front_Pa, session.series.pressure_rear_Pa
     if front is None or rear is None:
         found.append(

@@ -12,7 +12,7 @@ from typing import Final, Literal
 import numpy as np
 
 from foreaft.laps.events import Event
-from foreaft.laps.match import Zone
+from foreaft.laps.match import Zone, short_way
 from foreaft.laps.measure import Measured, best_passes
 from foreaft.laps.series import Floats
 from foreaft.laps.session import Session
@@ -90,8 +90,8 @@ def spread_of(
         return None
     if length_m is None or measure not in PLACES:
         return _spread(good)
-    near = good[0] + (good - good[0] + 0.5 * length_m) % length_m - 0.5 * length_m
-    found = _spread(near)
+    first = float(good[0])
+    found = _spread(np.array([first + short_way(one, first, length_m) for one in good.tolist()]))
     return replace(found, middle=found.middle % length_m)
 
 
@@ -229,7 +229,7 @@ def _differences(
         if usual is None or value is None:
             continue
         if measure in PLACES:
-            value = usual.middle + _ahead(value, usual.middle, length_m)
+            value = usual.middle + short_way(value, usual.middle, length_m)
         if abs(value - usual.middle) >= least:
             difference = Difference(measure, usual.middle, float(value))
             found.append((abs(value - usual.middle) / least, difference))
@@ -259,7 +259,7 @@ def release_scatter(session: Session, zone: Zone) -> float | None:
     ]
     rows = {row.lap_id: row for row in session.rows if row.zone_id == zone.zone_id}
     length = session.placed.stations.length_m
-    ends = [_ahead(rows[one.lap_id].release_s_m, zone.turn_in_s_m, length) for one in own]
+    ends = [short_way(rows[one.lap_id].release_s_m, zone.turn_in_s_m, length) for one in own]
     if len(own) < 3 or float(np.median(ends)) < 3.0:
         return None
     places = np.linspace(0.0, float(np.median(ends)), RELEASE_PLACES)
@@ -282,11 +282,6 @@ def release_scatter(session: Session, zone: Zone) -> float | None:
     if len(good) == 0:
         return None
     return float(np.sqrt(np.mean(good**2)) / np.median(peaks))
-
-
-def _ahead(a: float, b: float, length: float) -> float:
-    """From b to a, the short way round. [m]"""
-    return (a - b + 0.5 * length) % length - 0.5 * length
 
 
 # ---------------------------------------------------------------- two drivers
@@ -320,7 +315,7 @@ def compared(
         return None
     difference = a.middle - b.middle
     if measure in PLACES:
-        difference = _ahead(a.middle, b.middle, length_m)
+        difference = short_way(a.middle, b.middle, length_m)
     error = None
     if a.sd is not None and b.sd is not None:
         error = SURE * float(np.sqrt(a.sd**2 / a.count + b.sd**2 / b.count))

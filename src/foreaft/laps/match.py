@@ -234,12 +234,12 @@ def _joined(
         members = by_corner[corner]
         into = None
         for other, theirs in joined.items():
-            same = abs(_apart(bends[corner].apex_s_m, bends[other].apex_s_m, length)) < MATCH_M
+            same = abs(short_way(bends[corner].apex_s_m, bends[other].apex_s_m, length)) < MATCH_M
             laps = {lap.lap_id for lap, _ in members}
             both = laps & {lap.lap_id for lap, _ in theirs}
             mine = float(np.nanmedian([placed.place(b.start) for _, b in members]))
             other_s = float(np.nanmedian([placed.place(b.start) for _, b in theirs]))
-            if same or (not both and abs(_apart(mine, other_s, length)) < MATCH_M):
+            if same or (not both and abs(short_way(mine, other_s, length)) < MATCH_M):
                 into = other
                 break
         if into is None:
@@ -267,19 +267,19 @@ def _corner_at(placed: Placed, braking: Braking, bends: Sequence[Corner]) -> int
     if not np.isfinite(placed.s_m[braking.low]) or not bends:
         return None
     here, length = placed.place(braking.low), placed.stations.length_m
-    gaps = [abs(_apart(bend.apex_s_m, here, length)) for bend in bends]
+    gaps = [abs(short_way(bend.apex_s_m, here, length)) for bend in bends]
     best = int(np.argmin(gaps))
     return best if gaps[best] < NEAREST_M else None
 
 
-def _apart(a: float, b: float, length: float) -> float:
+def short_way(a: float, b: float, length: float) -> float:
     """From b to a, the short way round. [m]"""
     return float((a - b + 0.5 * length) % length - 0.5 * length)
 
 
 def _nearest(zones: Sequence[Zone], apex: float, length: float) -> Zone | None:
-    best = min(zones, key=lambda z: abs(_apart(z.apex_s_m, apex, length)), default=None)
-    if best is None or abs(_apart(best.apex_s_m, apex, length)) > MATCH_M:
+    best = min(zones, key=lambda z: abs(short_way(z.apex_s_m, apex, length)), default=None)
+    if best is None or abs(short_way(best.apex_s_m, apex, length)) > MATCH_M:
         return None
     return best
 
@@ -306,7 +306,7 @@ def _zones(
     rough = []
     for corner in often:
         apex = bends[corner].apex_s_m
-        brakes = [_apart(placed.place(b.start), apex, length) for _, b in by_corner[corner]]
+        brakes = [short_way(placed.place(b.start), apex, length) for _, b in by_corner[corner]]
         known_ones = [one for one in brakes if np.isfinite(one)]
         rough.append((apex, min(known_ones), float(np.median(known_ones))))
     zones: list[Zone] = []
@@ -349,7 +349,9 @@ most 100 m past the apex: a late apex that pays on the way out is seen to pay.""
 
 def _known(known: Sequence[Known], apex: float, length: float, taken: set[str]) -> Known | None:
     near = [
-        (abs(_apart(one.apex_s_m, apex, length)), one) for one in known if one.zone_id not in taken
+        (abs(short_way(one.apex_s_m, apex, length)), one)
+        for one in known
+        if one.zone_id not in taken
     ]
     if not near:
         return None

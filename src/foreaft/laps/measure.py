@@ -13,8 +13,8 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from foreaft.laps.brakings import Braking, coasting_mps2
-from foreaft.laps.match import Pass, Placed, Zone
-from foreaft.laps.series import Flags, Floats, bridged, smoothed
+from foreaft.laps.match import Pass, Placed, Zone, short_way
+from foreaft.laps.series import Flags, Floats, Series, bridged, smoothed
 from foreaft.physics.regulation import MFDD_FROM_FRAC, MFDD_TO_FRAC
 
 PEAK_S: Final = 0.2
@@ -120,14 +120,19 @@ def measured(
 def brake_level(placed: Placed) -> Floats:
     """The brake from 0 to about 1: its channel, or deceleration beyond coasting over its most."""
     series = placed.series
-    excess = -smoothed(series.along_mps2, series.window(0.1)) - coasting_mps2(series)
-    seen = np.asarray(np.maximum(excess, 0.0) / max(float(np.percentile(excess, 99.5)), 1e-6))
     if series.brake_frac is None:
-        return seen
-    known = np.isfinite(series.brake_frac)
-    silent = minimum_filter1d(np.where(known, 0.0, 1.0), series.window(BRIDGED_S))
-    silent = maximum_filter1d(silent, series.window(BRIDGED_S)) > 0.5
-    return np.where(silent, seen, bridged(series.brake_frac))
+        return _beyond_coasting(series)
+    gone = np.where(np.isfinite(series.brake_frac), 0.0, 1.0)
+    size = series.window(BRIDGED_S)
+    silent = maximum_filter1d(minimum_filter1d(gone, size), size) > 0.5
+    level = bridged(series.brake_frac)
+    return np.where(silent, _beyond_coasting(series), level) if silent.any() else level
+
+
+def _beyond_coasting(series: Series) -> Floats:
+    """Deceleration beyond coasting, over its most."""
+    excess = -smoothed(series.along_mps2, series.window(0.1)) - coasting_mps2(series)
+    return np.asarray(np.maximum(excess, 0.0) / max(float(np.percentile(excess, 99.5)), 1e-6))
 
 
 def best_passes(rows: Sequence[Measured], full: frozenset[str] | set[str]) -> dict[str, Measured]:
@@ -211,7 +216,7 @@ def _one(placed: Placed, zone: Zone, one: Pass, level: Floats, decel: Floats) ->
     length = placed.stations.length_m
     brake, release = placed.place(braking.start), placed.place(braking.release)
     entry_length = max(_ahead(zone.turn_in_s_m, zone.apex_s_m, length), 1.0)
-    depth = (_short(release, zone.turn_in_s_m, length)) / entry_length
+    depth = short_way(release, zone.turn_in_s_m, length) / entry_length
     run = low_m - start_m
     part = level[first : max(int(braking.release), first) + 1]
     shape, seconds = _release(part, series.step_s)
@@ -245,18 +250,13 @@ def _ahead(a: float, b: float, length: float) -> float:
     return (b - a) % length
 
 
-def _short(a: float, b: float, length: float) -> float:
-    """From b to a, the short way round. [m]"""
-    return (a - b + 0.5 * length) % length - 0.5 * length
-
-
 def _left_at_turn_in(placed: Placed, zone: Zone, braking: Braking, level: Floats) -> float | None:
     """Brake left where the zone turns in, over the pass's peak."""
     first, last = int(braking.start), braking.low
     s = placed.s_m[first : last + 1]
     if not np.all(np.isfinite(s)):
         return None
-    ahead = _short(zone.turn_in_s_m, float(s[0]), placed.stations.length_m)
+    ahead = short_way(zone.turn_in_s_m, float(s[0]), placed.stations.length_m)
     at = int(np.searchsorted(np.maximum.accumulate(s), s[0] + ahead))
     if ahead <= 0.0 or at * placed.series.step_s < BUILD_UP_S:
         return None  # the brake is pressed past the turn-in, or not yet whole there
@@ -319,7 +319,7 @@ def _times(placed: Placed, zones: Sequence[Zone], passes: Sequence[Pass]) -> lis
         [-_ahead(z.entry_s_m, a % length, length) for z, a in zip(zones, anchor, strict=True)]
     )
     leave = np.array(
-        [_short(z.exit_s_m, a % length, length) for z, a in zip(zones, anchor, strict=True)]
+        [short_way(z.exit_s_m, a % length, length) for z, a in zip(zones, anchor, strict=True)]
     )
     time = placed.series.time_s
     start = np.interp(anchor + entry, rising[good], time[good], left=np.nan, right=np.nan)

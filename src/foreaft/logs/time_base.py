@@ -104,8 +104,9 @@ def _best(number: int, judged: Sequence[Judged]) -> int | None:
     told = [i for i in found if judged[i].told]
     if told:
         return told[0]
-    best = max(found, key=lambda i: (*_rising(judged[i].column.value), -i), default=None)
-    if best is not None and _rising(judged[best].column.value)[0] == 0.0:
+    rising = {i: _rising(judged[i].column.value) for i in found}
+    best = max(found, key=lambda i: (*rising[i], -i), default=None)
+    if best is not None and rising[best][0] == 0.0:
         ways = [any(judged[i].group == number for i in used(judged, n)) for n in OF_DISTANCE]
         best = None if all(ways) else best  # such as the time of the last lap
     return best
