@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import errno
 import os
 import re
@@ -219,3 +220,41 @@ def test_ctrl_c_behind_another_error_is_ctrl_c(
     monkeypatch.setattr("foreaft.cli.run", interrupted)
     assert cli.main(["classes"]) == 130
     assert "mistake" not in capsys.readouterr().err
+
+
+def test_ctrl_c_in_a_callback_from_c_is_ctrl_c(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Python prints and drops what is raised there, and would go on working."""
+
+    def interrupted(_: object) -> int:
+        break_a_callback()
+        time.sleep(20)
+        return 0
+
+    monkeypatch.setattr("foreaft.cli.run", interrupted)
+    begun = time.monotonic()
+    assert cli.main(["classes"]) == 130
+    assert time.monotonic() - begun < 5
+    assert "Traceback" not in capsys.readouterr().err
+
+
+def test_what_a_swallowed_ctrl_c_breaks_is_no_mistake(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    def broken(_: object) -> int:
+        break_a_callback()
+        raise ValueError("no compiled object yet")
+
+    monkeypatch.setattr("foreaft.cli.run", broken)
+    assert cli.main(["classes"]) == 130
+    assert "mistake" not in capsys.readouterr().err
+
+
+def break_a_callback() -> None:
+    """Let C call Python, and let Ctrl-C fall in there."""
+
+    def callback() -> None:
+        raise KeyboardInterrupt
+
+    ctypes.CFUNCTYPE(None)(callback)()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sys
+import threading
 import traceback
 from collections.abc import Sequence
 from io import TextIOWrapper
@@ -16,6 +17,7 @@ from foreaft.base.errors import (
     MissingPart,
     system_refused,
 )
+from foreaft.cli.interrupt import kept
 from foreaft.cli.parser import make_parser
 
 BUG = 1
@@ -26,6 +28,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
     typed = list(sys.argv[1:] if arguments is None else arguments)
     wants_json = "--json" in typed
     _use_utf8(wants_json)
+    with kept() as swallowed:
+        return _run_and_tell(typed, wants_json, swallowed)
+
+
+def _run_and_tell(typed: list[str], wants_json: bool, swallowed: threading.Event) -> int:
     try:
         _refuse_bytes(typed)
         code = run(make_parser().parse_args(typed))
@@ -45,7 +52,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return _bug(traceback.format_exc())
         return _tell(_not_installed(error), wants_json)
     except Exception as error:
-        if _interrupted(error):
+        if swallowed.is_set() or _interrupted(error):
             return _tell(Cancelled(), wants_json)
         return _bug(traceback.format_exc())
 
