@@ -135,6 +135,28 @@ test("who types faster than is saved is not refused for his own save", async () 
   expect(screen.queryByRole("alert")).toBeNull();
 });
 
+test("what the file said before does not flash up while it is read again", async () => {
+  await openDay({ name: "One", fuel_kg: 20 });
+  const fuel = screen.getByLabelText(/^Fuel aboard/) as HTMLInputElement;
+  const seen: string[] = [];
+  const watching = setInterval(() => { if (fuel.value !== seen.at(-1)) seen.push(fuel.value); }, 0);
+  type(/^Fuel aboard/, "40,5");
+  await waitFor(() => expect(fuel.value).toBe("40.5"));
+  clearInterval(watching);
+  expect([...new Set(seen)].filter((one) => one !== "40,5")).toEqual(["40.5"]);
+  expect(screen.queryByText("not saved yet")).toBeNull();
+});
+
+test("who leaves before his save has come back finds it saved", async () => {
+  await openDay();
+  type(/^Grip/, "0,9");
+  cleanup();
+  await waitFor(() => expect(said).toMatchObject({ grip_scale: 0.9 }));
+  render(<ConditionsPage />);
+  await waitFor(() => expect((screen.getByLabelText(/^Grip/) as HTMLInputElement).value).toBe("0.9"));
+  expect(screen.queryByText("not saved yet")).toBeNull();
+});
+
 test("what is no number is not sent", async () => {
   await openDay();
   type(/^Fuel aboard/, "full");

@@ -52,7 +52,8 @@ def test_two_tabs_lose_nothing(app: Any, expect: Any) -> None:
     mass = app.get_by_label("Mass as run")
     expect(mass).to_be_visible()
     # Another program saves between this tab's look and its save, before the tab hears of it.
-    app.route("**/api/library", lambda route: route.fulfill(json={"items": [], "damaged": []}))
+    heard = _call(app, "GET", "library")
+    app.route("**/api/library", lambda route: route.fulfill(json=heard))
     found = _call(app, "GET", "library/cars/halden-gt")
     change = {"changes": {"wheelbase_m": 2.61}, "based_on": found["item"]["revision"]}
     _call(app, "PATCH", "library/cars/halden-gt", change)

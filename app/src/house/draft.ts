@@ -27,8 +27,12 @@ export function hasDraft(key: string): boolean {
   return localStorage.getItem(PREFIX + key) !== null;
 }
 
-/** Forget a draft, once it is saved or thrown away; what stands there is its initial value again. */
-export function dropDraft(key: string): void {
+/** Forget a draft, once it is saved or thrown away; what stands there is its initial value again.
+ *
+ * With `only`, it is forgotten only while it says that: somebody may have typed on.
+ */
+export function dropDraft(key: string, only?: unknown): void {
+  if (only !== undefined && localStorage.getItem(PREFIX + key) !== JSON.stringify(only)) return;
   localStorage.removeItem(PREFIX + key);
   const known = open.get(key);
   if (known) known.value.value = JSON.parse(known.initial);

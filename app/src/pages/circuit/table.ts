@@ -2,8 +2,9 @@
 import { useSignal, type Signal } from "@preact/signals";
 import { useRef } from "preact/hooks";
 import { problem, type Problem } from "../../api/call";
-import { save, type Held, type Kind, type Table } from "../../api/library";
+import type { Held, Kind, Table } from "../../api/library";
 import { draft, dropDraft } from "../../house/draft";
+import { useSaves } from "../../house/saves";
 import { forget, keep as remember, type Step } from "../../house/undo";
 import type { Column, Row } from "../../parts/grid";
 import { numberOf } from "../../parts/field";
@@ -33,6 +34,7 @@ export function useTable(kind: Kind, id: string, name: string, held: Held<Table>
   const wrong = useSignal<Problem | null>(null);
   const settled = useRef(typed.value);
   const pending = useRef<Step[]>([]);
+  const saves = useSaves(kind, id, held?.item.revision ?? null);
 
   /** What is typed but cannot be saved can be taken back like everything else. */
   const pend = (rows: Row[], label: string, found: Problem | null) => {
@@ -42,27 +44,29 @@ export function useTable(kind: Kind, id: string, name: string, held: Held<Table>
       wrong.value = why;
     };
     const one: Step = { label, undo: () => show(before, null), redo: () => show(rows, found) };
-    show(rows, found);
+    settled.current = rows; // what stands in the table may have been typed on
+    wrong.value = found;
     pending.current.push(one);
     remember(one);
   };
-  const keep = async (rows: Row[], label: string) => {
-    const step = `${name}: ${label}`;
+  const keep = (rows: Row[], label: string) => {
     typed.value = rows;
+    return saves.after(() => keepNow(rows, `${name}: ${label}`));
+  };
+  const keepNow = async (rows: Row[], step: string) => {
     if (rows.some((row) => lacks(row).length)) {
       pend(rows, step, null);
       return false;
     }
     const value = { columns: columnsOf(rows, held?.value?.columns ?? [], columns), rows: rows.map((row, i) => fileRow(row, i, columns, file)) };
     try {
-      await save(kind, id, { value }, held?.item.revision ?? null, step);
+      await saves.put({ value }, step, { [key]: rows });
     } catch (error) {
       pend(rows, step, problem(error));
       return false;
     }
     pending.current.splice(0).forEach(forget);
     settled.current = rows;
-    dropDraft(key);
     wrong.value = null;
     return true;
   };

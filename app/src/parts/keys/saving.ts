@@ -1,10 +1,10 @@
 /** Keys of one file changed one after the other, by somebody who types faster than we save. */
 import type { Signal } from "@preact/signals";
 import { useSignal } from "@preact/signals";
-import { useRef } from "preact/hooks";
 import { problem, type Problem } from "../../api/call";
-import { save, type Held } from "../../api/library";
+import type { Held } from "../../api/library";
 import { draft, dropDraft, hasDraft } from "../../house/draft";
+import { useSaves } from "../../house/saves";
 import { at, labelOf, meant, scaleFor, sourceOf, written, type Key } from "./value";
 import { shown, textIn, type Scale } from "./scale";
 
@@ -21,39 +21,30 @@ export interface Saving {
 export function useSaving(held: Held<unknown>): Saving {
   const { item, value } = held;
   const wrongs = useSignal<Record<string, Problem>>({});
-  const seen = useRef(item.revision);
-  const ahead = useRef<string | null>(null); // our own newest save, until the page has it
-  const line = useRef<Promise<void>>(Promise.resolve());
-  seen.current = item.revision;
-  if (ahead.current === seen.current) ahead.current = null;
+  const saves = useSaves(item.kind, item.id, item.revision);
 
   const name = (about: Key) => `${item.kind}.${item.id}.${about.key}.${scaleFor(about).unit}`;
   const said = (about: Key) => written(at(value, about.key), scaleFor(about));
   const typed = (about: Key) => draft(name(about), said(about));
-  const isUnsaved = (about: Key) => hasDraft(name(about)) && typed(about).peek() !== said(about);
+  const isUnsaved = (about: Key) => {
+    const now = typed(about).peek();
+    return hasDraft(name(about)) && now !== said(about) && !saves.lands(name(about), now);
+  };
   const tell = (about: Key, wrong: Problem | null) => {
     const { [about.key]: _, ...others } = wrongs.peek();
     wrongs.value = wrong ? { ...others, [about.key]: wrong } : others;
   };
 
   const send = async (keys: Key[]) => {
-    const changes = Object.fromEntries(keys.map((one) => [one.key, meant(one, typed(one).peek(), sourceOf(at(value, one.key)))]));
-    try {
-      const label = `${item.name}: ${keys.map(labelOf).join(", ")}`;
-      ahead.current = (await save(item.kind, item.id, { changes }, ahead.current ?? seen.current, label)).revision;
-    } catch (error) {
-      ahead.current = null;
-      throw error;
-    }
-    for (const one of keys) {
-      dropDraft(name(one));
-      tell(one, null);
-    }
+    const sent = Object.fromEntries(keys.map((one) => [name(one), typed(one).peek()]));
+    const changes = Object.fromEntries(keys.map((one) => [one.key, meant(one, sent[name(one)]!, sourceOf(at(value, one.key)))]));
+    await saves.put({ changes }, `${item.name}: ${keys.map(labelOf).join(", ")}`, sent);
+    for (const one of keys) tell(one, null);
   };
 
   const putOne = async (about: Key, group: Key[]) => {
     if (!isUnsaved(about)) {
-      dropDraft(name(about));
+      dropDraft(name(about), said(about));
       return tell(about, null);
     }
     if (meant(about, typed(about).peek(), "") === undefined) return tell(about, notUnderstood(about, typed(about).peek()));
@@ -71,7 +62,7 @@ export function useSaving(held: Held<unknown>): Saving {
     wrongs,
     typed,
     isUnsaved,
-    put: (about, group) => { line.current = line.current.then(() => putOne(about, group)); },
+    put: (about, group) => void saves.after(() => putOne(about, group)),
     putBack: (about) => { dropDraft(name(about)); tell(about, null); },
   };
 }

@@ -1,8 +1,9 @@
 /** A file as text, for those who would rather type it. */
 import { useSignal } from "@preact/signals";
 import { problem, type Problem } from "../../api/call";
-import { save, type Item } from "../../api/library";
+import type { Item } from "../../api/library";
 import { draft, dropDraft } from "../../house/draft";
+import { useSaves } from "../../house/saves";
 import { Wrong } from "../notice";
 import { asWritten } from "./told";
 
@@ -11,11 +12,12 @@ export function AsText({ item, text, onDone }: { item: Item; text: string; onDon
   const key = `text.${item.kind}.${item.id}`;
   const typed = draft(key, text);
   const wrong = useSignal<Problem | null>(null);
+  const saves = useSaves(item.kind, item.id, item.revision);
   const same = typed.value === text;
   const put = async () => {
+    const now = typed.value;
     try {
-      await save(item.kind, item.id, { text: typed.value }, item.revision, `${item.name}: the file`);
-      dropDraft(key);
+      await saves.after(() => saves.put({ text: now }, `${item.name}: the file`, { [key]: now }));
       wrong.value = null;
       onDone?.();
     } catch (error) {
