@@ -47,7 +47,7 @@ from foreaft.physics import layout as at
 from foreaft.physics.motion import crossover_share
 
 QUICK = Quick(today=0.0, higher="front", first="together")
-FIRST_SEED = 600_000
+FIRST_SEED = 800_000
 FIRST_OF_LAPS = 700_000
 """Seeds below belong to calibration, see docs/theory/learn.md."""
 
@@ -294,9 +294,11 @@ def told_of(case: Case, seed: int) -> list[tuple[str, str, float, float, float, 
         error = (one.estimate - known) / sd
         out.append((one.key, one.verdict, known, one.low, one.high, error))
     feet = [foot.repeats(*one) for one in every]
+    depths = [row for one in feet for row in one[1]]
+    scatter = foot.scatter_of_laps if depths else foot.scatter
     for key, told in (
-        ("driver.pedal_scatter_frac", foot.scatter([row for one in feet for row in one[0]])),
-        ("driver.depth_frac", foot.mean_of([row for one in feet for row in one[1]])),
+        ("driver.pedal_scatter_frac", scatter([row for one in feet for row in one[0]])),
+        ("driver.depth_frac", foot.depth(depths)),
     ):
         if told is not None and key in case.numbers:
             true, sd = case.numbers[key], (told.high - told.low) / 3.29

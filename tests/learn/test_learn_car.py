@@ -162,6 +162,20 @@ def test_the_mean_depth_of_zones_that_differ_has_an_interval_that_holds_it() -> 
     assert np.median(wide) == pytest.approx(2.0 * 1.68 * 0.08 / np.sqrt(48.0), rel=0.1)
 
 
+def test_laps_tell_a_depth_no_finer_than_its_places_and_a_scatter_no_smaller() -> None:
+    """Passes that agree to the last figure leave the doubt about turn-in and apex, 0.05 at 1.645
+    standard deviations; what a driver corrects on laps lets the scatter reach down, never up."""
+    found = foot.depth([(zone, 0.5) for zone in range(8) for _ in range(6)])
+    assert found is not None
+    assert (found.low, found.high) == pytest.approx((0.5 - 0.0822, 0.5 + 0.0822), abs=1e-4)
+    levels = [(k, 1.0 + 0.05 * (-1) ** n) for k in range(4) for n in range(6)]
+    bare, lapped = foot.scatter(levels), foot.scatter_of_laps(levels)
+    assert bare is not None
+    assert lapped is not None
+    assert lapped.low < 0.6 * bare.low
+    assert (lapped.value, lapped.high) == (bare.value, bare.high)
+
+
 def test_a_pedal_let_go_from_the_hit_on_was_not_held(learnt: Learnt) -> None:
     """Into a turn the foot comes off all the way: what differs there is not how it holds."""
     series = series_of(learnt[0].recording)

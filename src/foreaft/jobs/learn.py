@@ -484,7 +484,7 @@ def _driver(levels: foot.Levels, depths: foot.Levels, notes: Notes) -> list[Lear
     return [
         _of_driver(
             "driver.pedal_scatter_frac",
-            foot.scatter(levels),
+            foot.scatter_of_laps(levels) if depths else foot.scatter(levels),
             SCATTER_RANGE,
             scatter,
             "seven straight stops at one setting, the same pedal asked for, its channel logged",
@@ -492,7 +492,7 @@ def _driver(levels: foot.Levels, depths: foot.Levels, notes: Notes) -> list[Lear
         ),
         _of_driver(
             "driver.depth_frac",
-            foot.mean_of(depths),
+            foot.depth(depths),
             DEPTH_RANGE,
             "how far past turn-in the brake is kept, over all zones, from where the path begins to "
             "turn: not the depth of a driver file, which counts from later in long bends",

@@ -77,11 +77,11 @@ both together count as one."""
 BETWEEN: Final = {
     "ratio": 3.0e-4,
     "slip": 0.7e-3,
-    "decel": 1.4e-3,
+    "decel": 0.7e-3,
     "pressure": 0.5e-3,
     "limit": 0.05,
 }
-WITHIN: Final = {"ratio": 4.0e-4, "slip": 1.0e-3, "decel": 5.5e-3, "pressure": 2.0e-3, "limit": 0.0}
+WITHIN: Final = {"ratio": 4.0e-4, "slip": 0.6e-3, "decel": 5.5e-3, "pressure": 2.0e-3, "limit": 0.0}
 """How far lines are off at best besides: all of one braking together, and each piece by itself.
 
 Read from what cars of known numbers leave over (docs/theory/learn.md), none of those they are
