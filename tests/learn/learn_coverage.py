@@ -269,11 +269,14 @@ def told_of(case: Case, seed: int) -> list[tuple[str, str, float, float, float, 
     seen = together([observe(series, log=k) for k, (_, series) in enumerate(every)])
     what = lc.known(case.prior, Conditions(), None, seed)
     found = lc.fitted(seen, what, seed)
+    feet = [foot.repeats(*one) for one in every]
+    depths = [row for one in feet for row in one[1]]
     out = []
     ratio = lc.ratio_of(seen, what)
     shown = None if ratio is None else cr.crossover(seen, ratio)
     if shown is not None:
         place = lc.crossover_of(what, found, shown)
+        place = lc.of_laps(place) if depths else place
         true = true_crossover(case, place.decel_mps2, place.speed_mps)
         verdict = "learned" if place.inside else "drawn on"
         sd = (place.high - place.low) / 3.29
@@ -293,8 +296,6 @@ def told_of(case: Case, seed: int) -> list[tuple[str, str, float, float, float, 
         sd = float(np.std(column.now))
         error = (one.estimate - known) / sd
         out.append((one.key, one.verdict, known, one.low, one.high, error))
-    feet = [foot.repeats(*one) for one in every]
-    depths = [row for one in feet for row in one[1]]
     scatter = foot.scatter_of_laps if depths else foot.scatter
     for key, told in (
         ("driver.pedal_scatter_frac", scatter([row for one in feet for row in one[0]])),

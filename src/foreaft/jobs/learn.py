@@ -118,6 +118,8 @@ def learn(
     levels, depths = _feet(sessions, progress)
     judged = [judge(one, seen.firm, on_laps=bool(depths)) for one in columns]
     place = None if shown is None else lc.crossover_of(what, found, shown)
+    if place is not None and depths:
+        place = lc.of_laps(place)
     lock = lc.lock_crossover(what, found, place)
     told = [one for one, own in zip(columns, judged, strict=True) if own.verdict in lc.MOVED]
     say = partial(words.name_of, step=_step(car))

@@ -44,6 +44,12 @@ CROSSOVER_DRAWS: Final = 500
 BENDS: Final = 3.0
 """The straight line through the ratio of slips is told so many times wider than its scatter."""
 
+LAPS_WIDER: Final = 1.3
+"""So many times wider is a crossover told from laps: brakings of one corner are off together.
+
+Read from 41 driven cars (docs/theory/learn.md).
+"""
+
 CROSSOVER_SHARES: Final = 91
 """Front shares at which a drawn car's slips are compared."""
 
@@ -203,6 +209,13 @@ def crossover_of(what: Known, found: Fit, shown: Crossover) -> Crossover:
     return replace(
         shown, setting=middle, low=low, high=high, inside=driven[0] <= middle <= driven[1]
     )
+
+
+def of_laps(place: Crossover) -> Crossover:
+    """A crossover as wide as laps can tell it."""
+    low = place.setting - LAPS_WIDER * (place.setting - place.low)
+    high = place.setting + LAPS_WIDER * (place.high - place.setting)
+    return replace(place, low=low, high=high)
 
 
 def _crossing(
