@@ -209,15 +209,33 @@ def test_no_plan(run: Run, tmp_path: Path) -> None:
     assert said.json["hint"]
 
 
-def test_ctrl_c_behind_another_error_is_ctrl_c(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
+def break_a_callback() -> None:
+    """Let C call Python, and let Ctrl-C fall in there."""
+
+    def callback() -> None:
+        raise KeyboardInterrupt
+
+    ctypes.CFUNCTYPE(None)(callback)()
+
+
+def broken_import(_: object) -> int:
     """A library interrupted while it is loaded raises an ImportError caused by Ctrl-C."""
+    raise ImportError("initialization failed") from KeyboardInterrupt()
 
-    def interrupted(_: object) -> int:
-        raise ImportError("initialization failed") from KeyboardInterrupt()
 
-    monkeypatch.setattr("foreaft.cli.run", interrupted)
+def broken_compiler(_: object) -> int:
+    """A library whose callback Ctrl-C broke fails for want of what it should have brought."""
+    break_a_callback()
+    raise ValueError("no compiled object yet")
+
+
+@pytest.mark.parametrize("command", [broken_import, broken_compiler])
+def test_what_ctrl_c_breaks_is_ctrl_c(
+    command: Callable[[object], int],
+    monkeypatch: pytest.MonkeyPatch,
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    monkeypatch.setattr("foreaft.cli.run", command)
     assert cli.main(["classes"]) == 130
     assert "mistake" not in capsys.readouterr().err
 
@@ -237,24 +255,3 @@ def test_ctrl_c_in_a_callback_from_c_is_ctrl_c(
     assert cli.main(["classes"]) == 130
     assert time.monotonic() - begun < 5
     assert "Traceback" not in capsys.readouterr().err
-
-
-def test_what_a_swallowed_ctrl_c_breaks_is_no_mistake(
-    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
-) -> None:
-    def broken(_: object) -> int:
-        break_a_callback()
-        raise ValueError("no compiled object yet")
-
-    monkeypatch.setattr("foreaft.cli.run", broken)
-    assert cli.main(["classes"]) == 130
-    assert "mistake" not in capsys.readouterr().err
-
-
-def break_a_callback() -> None:
-    """Let C call Python, and let Ctrl-C fall in there."""
-
-    def callback() -> None:
-        raise KeyboardInterrupt
-
-    ctypes.CFUNCTYPE(None)(callback)()

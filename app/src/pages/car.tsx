@@ -1,12 +1,11 @@
 /** A car: what its adjuster really does, what share it could use, and the numbers behind both. */
 import { useSignal } from "@preact/signals";
-import { read, save, slug, type Held } from "../api/library";
+import { itemOf, read, save, slug, type Held } from "../api/library";
 import { ask, problem, type Problem } from "../api/call";
 import { about } from "../house/about";
 import { go, parts } from "../house/address";
 import { desk, lay } from "../house/desk";
 import { useLoaded } from "../house/loaded";
-import { items } from "../api/library";
 import { Wrong } from "../parts/notice";
 import { TextField } from "../parts/field";
 import { AdjusterPart } from "./car/adjuster";
@@ -22,7 +21,7 @@ export function CarPage() {
 
 /** A car of the library. */
 function Own({ id }: { id: string }) {
-  const revision = (items.value ?? []).find((one) => one.kind === "cars" && one.id === id)?.revision;
+  const revision = itemOf(`cars/${id}`)?.revision;
   const held = useLoaded(`${id} ${revision}`, () => read<CarValue>("cars", id));
   const { value: car, wrong } = held.value;
   return (

@@ -35,7 +35,7 @@ from foreaft.jobs.situation import title_of
 from foreaft.jobs.stop import scale_known
 from foreaft.laps import advice
 from foreaft.laps.advice import usual_passes
-from foreaft.laps.match import Zone, short_way
+from foreaft.laps.match import Zone
 from foreaft.laps.measure import Measured, against_best, best_passes
 from foreaft.laps.session import Session
 from foreaft.logs.read import Log
@@ -64,6 +64,7 @@ from foreaft.model.fields import plain
 from foreaft.physics import envelope as env
 from foreaft.physics import trim as tr
 from foreaft.report import debrief_words as words
+from foreaft.track.stations import short_way
 
 STEPS: Final = 2
 """A release that scatters by more than so many steps change is to be worked on first."""

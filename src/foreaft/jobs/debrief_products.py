@@ -16,13 +16,14 @@ from foreaft.jobs.debrief_ground import main_of
 from foreaft.jobs.debrief_traces import traces
 from foreaft.laps.advice import usual_passes
 from foreaft.laps.grip import bulged
-from foreaft.laps.match import Pass, Zone, short_way
+from foreaft.laps.match import Pass, Zone
 from foreaft.laps.measure import Measured, best_passes
 from foreaft.laps.session import Session
 from foreaft.model.answers_debrief import DebriefZone
 from foreaft.report.debrief_data import Floats, Mark, PassStrip, Role, ZoneStrips
 from foreaft.report.debrief_page import products
 from foreaft.report.words import Units
+from foreaft.track.stations import short_way
 
 STEP_M: Final = 2.0
 BEFORE_M: Final = 25.0

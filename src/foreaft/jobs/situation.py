@@ -29,7 +29,7 @@ from foreaft.physics import trim as tr
 from foreaft.plan.arrange import ZoneArrays, ZoneRoad, arrange
 from foreaft.track.cut import Corner, CutZone, braking_zones, corners, split_at
 from foreaft.track.sheet import sheet_stations
-from foreaft.track.stations import Stations, stations_from
+from foreaft.track.stations import Stations, short_way, stations_from
 
 Floats = NDArray[np.float64]
 
@@ -318,7 +318,7 @@ def _mark_for(zone: CutZone, marks: tuple[ZoneMark, ...], length: float) -> Zone
     """The mark whose apex lies within 30 m along the lap, the nearest of several."""
     best, nearest = None, 30.0
     for mark in marks:
-        gap = abs((mark.apex_s_m - zone.apex_s_m + 0.5 * length) % length - 0.5 * length)
+        gap = abs(short_way(mark.apex_s_m, zone.apex_s_m, length))
         if gap <= nearest:
             best, nearest = mark, gap
     return best

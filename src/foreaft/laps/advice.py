@@ -12,10 +12,11 @@ from typing import Final, Literal
 import numpy as np
 
 from foreaft.laps.events import Event
-from foreaft.laps.match import Zone, short_way
+from foreaft.laps.match import Zone
 from foreaft.laps.measure import Measured, best_passes
 from foreaft.laps.series import Floats
 from foreaft.laps.session import Session
+from foreaft.track.stations import short_way
 
 Measure = Literal[
     "brake_s_m",

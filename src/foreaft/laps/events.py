@@ -24,6 +24,7 @@ from foreaft.laps.match import Pass, Placed, Zone
 from foreaft.laps.path import path_curvature
 from foreaft.laps.series import WHEELS, Flags, Floats, Series, bridged, smoothed
 from foreaft.laps.slip import AxleSlip, WheelSlip
+from foreaft.track.stations import short_way
 
 Kind = Literal["lock_up", "rotation", "wide", "unused", "double_stab"]
 Axle = Literal["front", "rear"]
@@ -320,8 +321,7 @@ def _unused(placed: Placed, zone: Zone, one: Pass, evidence: Evidence) -> list[E
     last = braking.low
     s = placed.s_m[int(braking.start) : last + 1]
     if np.isfinite(s).all():
-        length = placed.stations.length_m
-        room = (zone.turn_in_s_m - s[0] + 0.5 * length) % length - 0.5 * length
+        room = short_way(zone.turn_in_s_m, float(s[0]), placed.stations.length_m)
         last = int(braking.start) + int(np.searchsorted(np.maximum.accumulate(s), s[0] + room))
     last = min(last, int(braking.release))
     if (last - first) * series.step_s < UNUSED_S:

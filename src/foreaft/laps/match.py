@@ -29,7 +29,7 @@ from foreaft.laps.path import (
 from foreaft.laps.series import Floats, Series
 from foreaft.laps.split import Lap, Split
 from foreaft.track.cut import MATCH_M, Corner, corners
-from foreaft.track.stations import Stations
+from foreaft.track.stations import Stations, short_way
 
 OFTEN_FRAC: Final = 0.3
 """A corner braked for on fewer of the whole laps is no zone: a mistake, or traffic (assumption)."""
@@ -270,11 +270,6 @@ def _corner_at(placed: Placed, braking: Braking, bends: Sequence[Corner]) -> int
     gaps = [abs(short_way(bend.apex_s_m, here, length)) for bend in bends]
     best = int(np.argmin(gaps))
     return best if gaps[best] < NEAREST_M else None
-
-
-def short_way(a: float, b: float, length: float) -> float:
-    """From b to a, the short way round. [m]"""
-    return float((a - b + 0.5 * length) % length - 0.5 * length)
 
 
 def _nearest(zones: Sequence[Zone], apex: float, length: float) -> Zone | None:

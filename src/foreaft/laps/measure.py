@@ -13,9 +13,10 @@ import numpy as np
 from scipy.ndimage import maximum_filter1d, minimum_filter1d
 
 from foreaft.laps.brakings import Braking, coasting_mps2
-from foreaft.laps.match import Pass, Placed, Zone, short_way
+from foreaft.laps.match import Pass, Placed, Zone
 from foreaft.laps.series import Flags, Floats, Series, bridged, smoothed
 from foreaft.physics.regulation import MFDD_FROM_FRAC, MFDD_TO_FRAC
+from foreaft.track.stations import short_way
 
 PEAK_S: Final = 0.2
 """The peak deceleration is a mean over this time: a kerb is no braking (assumption)."""

@@ -18,7 +18,7 @@ import numpy as np
 from foreaft.base.errors import InputError
 from foreaft.base.units import GRAVITY_MPS2
 from foreaft.track.geometry import Floats
-from foreaft.track.stations import Stations
+from foreaft.track.stations import Stations, short_way
 
 Direction = Literal["left", "right"]
 
@@ -296,7 +296,7 @@ def _corner_at(place_s_m: float, found: Sequence[Corner], length_m: float) -> Co
 
 
 def _gap(a_s_m: float, b_s_m: float, length_m: float) -> float:
-    return abs((a_s_m - b_s_m + 0.5 * length_m) % length_m - 0.5 * length_m)
+    return abs(short_way(a_s_m, b_s_m, length_m))
 
 
 def _runs_through(zone: CutZone, corner: Corner, stations: Stations) -> bool:

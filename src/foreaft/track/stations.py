@@ -441,3 +441,8 @@ def _within(key: str, value: float, low: float, high: float) -> None:
             unit="m",
             hint="",
         )
+
+
+def short_way(a_s_m: float, b_s_m: float, length_m: float) -> float:
+    """From b to a along a lap, the short way round. [m]"""
+    return float((a_s_m - b_s_m + 0.5 * length_m) % length_m - 0.5 * length_m)

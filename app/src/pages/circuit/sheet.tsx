@@ -1,6 +1,6 @@
 /** A zone sheet: corners typed by hand or pasted from a spreadsheet, with the setting beside each. */
 import { job } from "../../api/call";
-import { items, read, type Held, type Table } from "../../api/library";
+import { itemOf, read, type Held, type Table } from "../../api/library";
 import type { Envelope, Of } from "../../api/types";
 import { desk, lay, onRoad } from "../../house/desk";
 import { useLoaded } from "../../house/loaded";
@@ -37,7 +37,7 @@ export function sheetLacks(row: Row): string[] {
 const NEW: Row = { name: "", approach_kmh: "", min_kmh: "", radius_m: "", direction: "right", depth_frac: "0.5", hand_time_s: "2" };
 
 export function Sheet({ id }: { id: string }) {
-  const revision = (items.value ?? []).find((one) => one.kind === "sheets" && one.id === id)?.revision;
+  const revision = itemOf(`sheets/${id}`)?.revision;
   const held = useLoaded(`${id} ${revision}`, () => read<Table>("sheets", id));
   const { value, wrong } = held.value;
   return (

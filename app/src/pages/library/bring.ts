@@ -1,6 +1,6 @@
 /** Files brought in: what each is, by what stands in it, and where it goes. */
 import { Refused, problem, type Problem } from "../../api/call";
-import { bringLog, items, read, save, slug, type Item, type Kind } from "../../api/library";
+import { bringLog, itemOf, items, read, save, slug, type Item, type Kind } from "../../api/library";
 
 const HEAD_BYTES = 8192;
 const TEXT_MOST = 3_500_000; // what the server takes as text; a table larger than this is a log
@@ -52,7 +52,7 @@ async function bringOne(file: File): Promise<Item> {
   const text = await file.text();
   const id = idOf(kind, file.name, text);
   if (kind === "zones") return bringZones(id, text);
-  const there = (items.value ?? []).find((one) => one.kind === kind && one.id === id);
+  const there = itemOf(`${kind}/${id}`);
   if (there && (await read(kind, id)).text === text) return there;
   return save(kind, there ? freeId(kind, id) : id, { text }, null, `${file.name} brought in`);
 }
@@ -62,7 +62,7 @@ async function bringZones(id: string, text: string): Promise<Item> {
   const circuits = (items.value ?? []).filter((one) => one.kind === "circuits").map((one) => one.id);
   const whose = circuits.includes(id) ? id : circuits.length === 1 ? circuits[0] : undefined;
   if (!whose) throw new Refused(nobody(circuits), 400);
-  const there = (items.value ?? []).find((one) => one.kind === "zones" && one.id === whose);
+  const there = itemOf(`zones/${whose}`);
   return save("zones", whose, { text }, there?.revision ?? null, `Zones of ${whose} brought in`);
 }
 

@@ -1,6 +1,6 @@
 /** The page of a file that is nothing but its keys: a driver, the conditions of a day. */
 import type { ComponentChildren } from "preact";
-import { items, read, type Held, type Kind } from "../../api/library";
+import { itemOf, read, type Held, type Kind } from "../../api/library";
 import { desk, lay, type DeskKey } from "../../house/desk";
 import { useLoaded } from "../../house/loaded";
 import { Wrong } from "../notice";
@@ -20,7 +20,7 @@ interface PageProps {
 }
 
 export function KeysPage({ kind, id, place, one, intro, groups, names, usual, children }: PageProps) {
-  const known = (items.value ?? []).find((each) => each.kind === kind && each.id === id);
+  const known = itemOf(`${kind}/${id}`);
   const found = useLoaded(`${kind}/${id} ${known?.revision}`, () => read(kind, id));
   const { value: held, wrong } = found.value;
   const reference = `${kind}/${id}`;
